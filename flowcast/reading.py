@@ -1,0 +1,280 @@
+"""How the user's text files become rows, numbers and UTC stamps.
+
+One place for what goes wrong between a keeper's spreadsheet and a table: encodings, separators,
+decimal marks, clocks, half-written files. Nothing is ever written back.
+"""
+
+import csv
+import gzip
+import io
+import warnings
+import zlib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from flowcast.errors import InputError, MissingColumnError, TimeIndexError
+
+SEPARATORS = (",", ";", "\t")
+
+
+@dataclass(frozen=True)
+class TextTable:
+    """A file as text cells, with the line each row stands on and what had to be passed over."""
+
+    path: Path
+    cells: pd.DataFrame
+    lines: np.ndarray
+    notes: list[str] = field(default_factory=list)
+
+    def column(self, name: str, cure: str = "Name the right one in yard.toml.") -> pd.Series:
+        """The cells of one column; the name may differ in case and outer blanks.
+
+        Raises
+        ------
+        MissingColumnError
+            Naming the file, the column asked for and those that are there.
+        """
+        for there in self.cells.columns:
+            if there.strip().lower() == name.strip().lower():
+                return self.cells[there]
+        raise MissingColumnError(
+            f"{self.path.name}: no column {name!r}. The file has: "
+            f"{', '.join(self.cells.columns)}. {cure}"
+        )
+
+    def has(self, name: str) -> bool:
+        """Whether such a column is there."""
+        return any(c.strip().lower() == name.strip().lower() for c in self.cells.columns)
+
+
+def read_table(path: Path, separator: str | None = None) -> TextTable:
+    """A CSV file, plain or gzip, as text cells.
+
+    Parameters
+    ----------
+    path : Path
+        Any of UTF-8 (with or without mark), UTF-16 with mark, or Windows-1252; plain or .gz.
+    separator : str, optional
+        Found from the header line when not given.
+
+    Raises
+    ------
+    InputError
+        When the file is missing, empty, has no header, or is no text.
+    """
+    text, notes = _text(path)
+    if not text.strip():
+        raise InputError(
+            f"{path.name}: the file is empty. Put the data in, or take it out of yard.toml."
+        )
+    frame = _parse(text, separator or _separator(text), path)
+    frame.columns = [str(c).strip() for c in frame.columns]
+    frame, lines, partial = _whole_rows(frame, text)
+    notes += [f"{path.name}: {n}" for n in partial]
+    return TextTable(path, frame, lines, notes)
+
+
+def numbers_in(table: TextTable, name: str, decimal: str = ".") -> np.ndarray:
+    """One column as floats; empty and "nan"-like cells are NaN.
+
+    Raises
+    ------
+    InputError
+        At the first cell that is no number, with its line and, where that is it, the decimal mark.
+    """
+    cells = table.column(name).str.strip()
+    plain = cells.str.replace(",", ".") if decimal == "," else cells
+    values = pd.to_numeric(plain, errors="coerce").to_numpy(float)
+    empty = cells.str.lower().isin(["", "na", "nan", "n/a", "null", "none", "-", "--", "?"])
+    bad = np.flatnonzero(np.isnan(values) & ~empty.to_numpy())
+    if len(bad):
+        raise InputError(_bad_number(table, name, cells.iloc[bad[0]], bad, decimal))
+    return np.where(np.isfinite(values), values, np.nan)
+
+
+def stamps_in(table: TextTable, name: str, clock: str, timezone: str) -> pd.DatetimeIndex:
+    """One column as tz-aware UTC stamps.
+
+    Parameters
+    ----------
+    clock : str
+        "utc", "local" (the yard's time zone, with its summer time) or a fixed offset "+10:00".
+        Stamps that carry their own offset keep it, whatever the clock says.
+
+    Raises
+    ------
+    TimeIndexError
+        At the first stamp that cannot be read, with its line.
+    """
+    cells = table.column(name).str.strip()
+    parsed = _parse_stamps(cells)
+    bad = np.flatnonzero(parsed.isna())
+    if len(bad):
+        raise TimeIndexError(
+            f"{table.path.name}, line {table.lines[bad[0]]}: {cells.iloc[bad[0]]!r} in column "
+            f"{name!r} is no date or time ({len(bad)} such rows). Write it as 2026-05-31 14:00."
+        )
+    if parsed.dt.tz is not None:
+        return pd.DatetimeIndex(parsed).tz_convert("UTC")
+    return to_utc(pd.DatetimeIndex(parsed), clock, timezone)
+
+
+def to_utc(naive: pd.DatetimeIndex, clock: str, timezone: str) -> pd.DatetimeIndex:
+    """Naive stamps of this clock as UTC; the hour that summer time repeats is told by order."""
+    zone = _zone(clock, timezone)
+    # A series in order shows by itself which of two equal stamps came first; anything else is
+    # read as the first (summer time), and the hour that never was as the next that was.
+    try:
+        local = naive.tz_localize(zone, ambiguous="infer", nonexistent="shift_forward")
+    except ValueError:
+        first = np.ones(len(naive), bool)
+        local = naive.tz_localize(zone, ambiguous=first, nonexistent="shift_forward")
+    return local.tz_convert("UTC")
+
+
+def _zone(clock: str, timezone: str) -> str:
+    if clock == "local":
+        return timezone
+    return "UTC" if clock == "utc" else f"UTC{clock}"
+
+
+def _text(path: Path) -> tuple[str, list[str]]:
+    try:
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        raise InputError(
+            f"{path.name}: no such file in {path.parent.name}. Check the name."
+        ) from None
+    except OSError as error:
+        raise InputError(
+            f"{path.name}: cannot be read ({error.strerror}). Check its rights."
+        ) from None
+    notes: list[str] = []
+    if raw[:2] == b"\x1f\x8b":
+        raw, whole = _unzip(raw)
+        if not whole:
+            notes.append(
+                f"{path.name}: the packed file ends early; what could be unpacked is used. "
+                "Copy it again."
+            )
+    return _decode(raw, path), notes
+
+
+def _unzip(raw: bytes) -> tuple[bytes, bool]:
+    try:
+        return gzip.decompress(raw), True
+    except (EOFError, zlib.error, gzip.BadGzipFile):
+        part = zlib.decompressobj(wbits=31)
+        try:
+            return part.decompress(raw), False
+        except zlib.error:
+            return b"", False
+
+
+def _decode(raw: bytes, path: Path) -> str:
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return raw.decode("utf-16", errors="replace")
+    if b"\x00" in raw[:4096]:
+        raise InputError(f"{path.name}: this is no text file. Save it as CSV.")
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return raw.decode("cp1252", errors="replace")
+
+
+def _separator(text: str) -> str:
+    header = text.lstrip("\n").split("\n", 1)[0]
+    return max(SEPARATORS, key=header.count)
+
+
+def _parse(text: str, separator: str, path: Path) -> pd.DataFrame:
+    """Cells as text, blank lines kept so that row numbers are line numbers."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            return pd.read_csv(
+                io.StringIO(text),
+                sep=separator,
+                dtype=str,
+                keep_default_na=False,
+                skip_blank_lines=False,
+                index_col=False,
+            )
+    except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError):
+        line = _first_long_line(text, separator)
+        where = f"{path.name}, line {line}" if line else path.name
+        raise InputError(
+            f"{where}: more cells than the header has names, or a quote left open. Is the separator "
+            f"{separator!r}? A decimal comma needs another separator."
+        ) from None
+
+
+def _first_long_line(text: str, separator: str) -> int | None:
+    lines = text.splitlines()
+    long = (n for n, line in enumerate(lines, 1) if line.count(separator) > lines[0].count(separator))
+    return next(long, None)
+
+
+def _whole_rows(frame: pd.DataFrame, text: str) -> tuple[pd.DataFrame, np.ndarray, list[str]]:
+    """Rows with anything in them; a last row cut short in the writing is passed over."""
+    notes = []
+    lines = np.arange(len(frame)) + 2
+    frame = frame.fillna("")  # a row shorter than the header is padded with missing cells
+    filled = (frame != "").any(axis=1).to_numpy()
+    cut = not text.endswith("\n") and len(frame) > 1 and _is_cut(frame)
+    if cut:
+        filled[-1] = False
+        notes.append(
+            f"line {lines[-1]} is cut short and is passed over; the {int(filled.sum())} rows "
+            "before it are used."
+        )
+    return frame[filled].reset_index(drop=True), lines[filled], notes
+
+
+def _is_cut(frame: pd.DataFrame) -> bool:
+    last, before = frame.iloc[-1], frame.iloc[-2]
+    return (last == "").sum() > (before == "").sum()
+
+
+def _parse_stamps(cells: pd.Series) -> pd.Series:
+    """ISO stamps first (fast); then day-first forms, which most keepers' spreadsheets write."""
+    parsed = pd.to_datetime(cells, format="ISO8601", errors="coerce", utc=_has_offset(cells))
+    if not parsed.isna().any():
+        return parsed
+    for form in ("%d.%m.%Y %H:%M", "%d.%m.%Y %H:%M:%S", "%d.%m.%Y", "%d/%m/%Y %H:%M", "%d/%m/%Y"):
+        other = pd.to_datetime(cells, format=form, errors="coerce")
+        if not other.isna().any():
+            return other
+    return parsed
+
+
+def _has_offset(cells: pd.Series) -> bool:
+    first = next((c for c in cells if c), "")
+    return first.endswith("Z") or (first[-6:-5] in ("+", "-") and first[-3:-2] == ":")
+
+
+def _bad_number(table: TextTable, name: str, cell: str, bad: np.ndarray, decimal: str) -> str:
+    where = f"{table.path.name}, line {table.lines[bad[0]]}"
+    other = cell.replace(",", ".") if decimal == "." else cell
+    try:
+        float(other)
+        cure = 'It has a decimal comma: set decimal = "," for this file in yard.toml.'
+    except ValueError:
+        cure = "Write a number there, or leave it empty."
+    return f"{where}: {cell!r} in column {name!r} is no number ({len(bad)} such rows). {cure}"
+
+
+def read_rows(path: Path) -> list[tuple[int, dict[str, str]]]:
+    """A small hand-written CSV (work, bloom, beetles) as (line, cells by lower-case header)."""
+    text, _ = _text(path)
+    reader = csv.reader(io.StringIO(text), delimiter=_separator(text))
+    header = [h.strip().lower() for h in next(reader, [])]
+    rows = []
+    for cells in reader:
+        if any(c.strip() for c in cells):
+            padded = [c.strip() for c in cells] + [""] * (len(header) - len(cells))
+            rows.append((reader.line_num, dict(zip(header, padded, strict=False))))
+    return rows

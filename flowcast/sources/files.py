@@ -1,0 +1,244 @@
+"""The yard's own observation files: scale logs and weather."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from flowcast.errors import InputError, SourceUnavailable, TimeIndexError
+from flowcast.reading import TextTable, numbers_in, read_table, stamps_in
+from flowcast.tables import DAILY_WEATHER, SCALE, WEATHER, check_bounds
+from flowcast.yard.folder import Yard
+from flowcast.yard.settings import HiveSection, ScaleSection
+
+KG_PER = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}  # international pound, exact by definition
+
+# Column endings that name another unit: (our column ending, factor, offset), value * factor + offset.
+UNITS = {
+    "_f": ("_c", 5 / 9, -160 / 9),
+    "_in": ("_mm", 25.4, 0.0),
+    "_kmh": ("_ms", 1 / 3.6, 0.0),
+    "_mph": ("_ms", 0.44704, 0.0),
+    "_kn": ("_ms", 1852 / 3600, 0.0),
+    "_okta": ("_pct", 12.5, 0.0),
+}
+TIME_NAMES = ("time_utc", "time_local", "time", "date")
+
+
+@dataclass(frozen=True)
+class ScaleFile:
+    """Readings of one hive as they stand in its files: weight_kg on UTC stamps, not yet cleaned."""
+
+    hive: str
+    readings: pd.DataFrame
+    notes: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class WeatherFile:
+    """The yard's own weather: hourly (UTC, end of hour) or daily (local dates)."""
+
+    table: pd.DataFrame
+    daily: bool
+    name: str
+    notes: list[str] = field(default_factory=list)
+
+
+def read_scale(yard: Yard, hive: HiveSection) -> ScaleFile:
+    """All weights of one hive in kg on UTC stamps.
+
+    Raises
+    ------
+    InputError
+        Naming file, line and cure when a column is missing or a cell cannot be read.
+    """
+    scale = hive.scale
+    if scale is None:
+        raise InputError(f"hive {hive.name!r} has no scale in yard.toml.")
+    parts, notes = [], []
+    for name in scale.files:
+        readings, said = _read_scale_file(yard.folder / name, scale, yard.place.timezone)
+        parts.append(readings)
+        notes += said
+    readings = pd.concat(parts) if len(parts) > 1 else parts[0]
+    notes += _doubtful_unit(readings, scale, hive.name)
+    return ScaleFile(hive.name, _within_stay(readings, hive, yard.place.timezone), notes)
+
+
+def _read_scale_file(
+    path: Path, scale: ScaleSection, timezone: str
+) -> tuple[pd.DataFrame, list[str]]:
+    table = read_table(path, scale.separator)
+    _need_rows(table)
+    index = stamps_in(table, scale.time, scale.clock, timezone)
+    weight = numbers_in(table, scale.weight, scale.decimal) * KG_PER[scale.unit]
+    if np.isnan(weight).all():
+        raise InputError(
+            f"{path.name}: column {scale.weight!r} holds no number. Name the weight column in yard.toml."
+        )
+    readings = pd.DataFrame({"weight_kg": weight}, index=index)
+    sane = readings.where(readings["weight_kg"].between(-500, 2000))
+    check_bounds(sane, SCALE, where=path.name)
+    wild = int(readings["weight_kg"].notna().sum() - sane["weight_kg"].notna().sum())
+    notes = list(table.notes)
+    if wild:
+        notes.append(
+            f"{path.name}: {wild} weights no hive can have (unit {scale.unit}) are left out."
+        )
+    return sane, notes
+
+
+def _need_rows(table: TextTable) -> None:
+    if table.cells.empty:
+        raise InputError(
+            f"{table.path.name}: a header and no rows. Put the data in, or take the file out of yard.toml."
+        )
+
+
+def _doubtful_unit(readings: pd.DataFrame, scale: ScaleSection, hive: str) -> list[str]:
+    """A unit is never guessed, but a median that few hives have is worth a word."""
+    typical = float(readings["weight_kg"].median())
+    if typical > 130:
+        return [
+            f"Hive {hive}: its weights are mostly near {typical:.0f} kg, more than most hives ever "
+            f'weigh. If they are pounds, write unit = "lb".'
+        ]
+    if 0 < typical < 4:
+        return [
+            f"Hive {hive}: its weights are mostly near {typical:.1f} kg, less than an empty box. "
+            f'Check unit = "{scale.unit}".'
+        ]
+    return []
+
+
+def _within_stay(readings: pd.DataFrame, hive: HiveSection, timezone: str) -> pd.DataFrame:
+    """Only what was weighed while the hive stood at this yard."""
+    local = readings.index.tz_convert(timezone).tz_localize(None)
+    keep = np.ones(len(readings), bool)
+    if hive.from_:
+        keep &= local >= pd.Timestamp(hive.from_)
+    if hive.to:
+        keep &= local < pd.Timestamp(hive.to) + pd.Timedelta(days=1)
+    return readings[keep]
+
+
+def weather_path(yard: Yard) -> Path | None:
+    """The yard's own weather file: the one yard.toml names, else weather.csv or weather.csv.gz."""
+    if yard.settings.weather.file:
+        return yard.folder / yard.settings.weather.file
+    found = [yard.folder / n for n in ("weather.csv.gz", "weather.csv")]
+    return next((path for path in found if path.is_file()), None)
+
+
+def read_weather(yard: Yard) -> WeatherFile:
+    """The yard's own weather in our columns and units.
+
+    Columns are those of `tables.WEATHER` (hourly) or `tables.DAILY_WEATHER` (daily), or the same
+    with another unit in the name (temp_f, precip_in, wind_kmh, wind_mph, wind_kn, cloud_okta);
+    `[weather] columns = { temp_max_c = "their name" }` maps any other header.
+
+    Raises
+    ------
+    SourceUnavailable
+        When the yard has no weather file.
+    InputError
+        When the file cannot be understood; names file, line and cure.
+    """
+    path = weather_path(yard)
+    if path is None:
+        raise SourceUnavailable(
+            f"{yard.folder.name}: no weather. Put weather.csv in the folder, or name a file in yard.toml "
+            "under [weather] with file = ..."
+        )
+    settings = yard.settings.weather
+    table = read_table(path, settings.separator)
+    _need_rows(table)
+    time = settings.time or next((n for n in TIME_NAMES if table.has(n)), "time")
+    values = _weather_columns(table, time, settings.columns, settings.decimal)
+    daily = "temp_max_c" in values or "temp_min_c" in values
+    frame = pd.DataFrame(values, index=_weather_index(table, time, daily, yard))
+    _need_columns(frame, daily, path.name)
+    frame = _clip_slack(frame)
+    check_bounds(frame, DAILY_WEATHER if daily else WEATHER, where=path.name)
+    frame, notes = _in_order(frame, path.name)
+    return WeatherFile(frame, daily, path.name, [*table.notes, *notes])
+
+
+def _weather_index(table: TextTable, time: str, daily: bool, yard: Yard) -> pd.DatetimeIndex:
+    if daily:
+        days = stamps_in(table, time, "utc", "UTC").tz_localize(None).normalize()
+        return pd.DatetimeIndex(days, name="date")
+    clock = yard.settings.weather.clock or ("utc" if time == "time_utc" else "local")
+    return stamps_in(table, time, clock, yard.place.timezone).rename("time")
+
+
+def _weather_columns(
+    table: TextTable, time: str, mapping: dict[str, str], decimal: str
+) -> dict[str, np.ndarray]:
+    theirs = {their: our for our, their in mapping.items()}
+    for their in theirs:
+        table.column(their)
+    values = {}
+    for header in table.cells.columns:
+        our, factor, offset = _our_column(theirs.get(header, header))
+        if header != time and our:
+            values[our] = numbers_in(table, header, decimal) * factor + offset
+    return values
+
+
+def _our_column(name: str) -> tuple[str | None, float, float]:
+    name = name.strip().lower()
+    known = WEATHER | DAILY_WEATHER
+    if name in known:
+        return name, 1.0, 0.0
+    for ending, (ours, factor, offset) in UNITS.items():
+        if name.endswith(ending) and name.removesuffix(ending) + ours in known:
+            return name.removesuffix(ending) + ours, factor, offset
+    return None, 1.0, 0.0
+
+
+def _need_columns(frame: pd.DataFrame, daily: bool, name: str) -> None:
+    needs = ("temp_max_c", "temp_min_c", "precip_mm") if daily else ("temp_c", "precip_mm")
+    for column in needs:
+        if column not in frame:
+            raise InputError(
+                f"{name}: no column {column!r}. The least it needs is time, temp_c and precip_mm each "
+                "hour, or date, temp_max_c, temp_min_c and precip_mm each day; "
+                "[weather] columns = { " + column + ' = "their name" } maps another header.'
+            )
+
+
+def _clip_slack(frame: pd.DataFrame) -> pd.DataFrame:
+    """Sensors overshoot their ends a little: 101 % humidity, -2 W/m2 at night, -0.0 mm."""
+    slack = {
+        "rh_pct": (-2, 0, 100, 105),
+        "cloud_pct": (-2, 0, 100, 105),
+        "ghi_wm2": (-20, 0, None, None),
+    }
+    for name, (least, low, high, most) in slack.items():
+        if name in frame:
+            near = frame[name].ge(least) & (frame[name].le(most) if most else True)
+            frame[name] = frame[name].where(~near, frame[name].clip(low, high))
+    return frame
+
+
+def _in_order(frame: pd.DataFrame, name: str) -> tuple[pd.DataFrame, list[str]]:
+    notes = []
+    twice = frame.index.duplicated()
+    if twice.any():
+        first = frame.index[twice][0]
+        notes.append(
+            f"{name}: {int(twice.sum())} stamps stand twice (first {first}); the first is kept."
+        )
+        frame = frame[~twice]
+    if not frame.index.is_monotonic_increasing:
+        notes.append(f"{name}: rows are out of order and were sorted.")
+        frame = frame.sort_index()
+    if len(frame) > 1 and frame.index[-1] - frame.index[0] > pd.Timedelta(days=366 * 200):
+        raise TimeIndexError(
+            f"{name}: stamps span {frame.index[0]} to {frame.index[-1]}. Mend the years."
+        )
+    return frame, notes

@@ -1,0 +1,308 @@
+"""The yard folder: what the keeper wrote, read whole and checked, never written to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from flowcast.errors import InputError
+from flowcast.numbers import Numbers, load_numbers
+from flowcast.reading import read_rows, to_utc
+from flowcast.tables import Place
+from flowcast.yard.settings import (
+    FILE_NAME,
+    ForageSection,
+    HiveSection,
+    Settings,
+    flat_numbers,
+    line_of,
+    read_settings,
+)
+
+# The word says which way the weight goes: +1 onto the hive, -1 off it, 0 not at all.
+WORK_SIGN = {
+    "super on": +1,
+    "super off": -1,
+    "honey off": -1,
+    "extracted": 0,
+    "feed": +1,
+    "frames in": +1,
+    "frames out": -1,
+    "split": -1,
+    "swarmed": -1,
+    "swarm hived": +1,
+    "united": +1,
+    "requeened": 0,
+    "moved in": 0,
+    "moved out": 0,
+    "treated": 0,
+    "inspected": 0,
+    "other": 0,
+}
+BLOOM_STAGES = ("buds none", "buds heavy", "first", "full", "over")
+TRAPS = ("oil tray", "dry tray", "between frames")
+
+
+@dataclass(frozen=True)
+class Yard:
+    """One yard as its keeper describes it.
+
+    work: time (UTC), timed (bool), hive, what, kg (NaN: to be measured), note.
+    bloom: date, plant, stage. beetles: date, hive, days, beetles, larvae, trap, frames_of_bees,
+    queenright. `notes` are sentences on what was doubtful but could be used.
+    """
+
+    folder: Path
+    settings: Settings
+    place: Place
+    numbers: Numbers
+    work: pd.DataFrame
+    bloom: pd.DataFrame
+    beetles: pd.DataFrame
+    notes: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """The yard's name."""
+        return self.settings.yard.name
+
+    @property
+    def hives(self) -> list[HiveSection]:
+        """The hives, in the order of yard.toml."""
+        return self.settings.hive
+
+    @property
+    def forage(self) -> list[ForageSection]:
+        """The plants the keeper names."""
+        return self.settings.forage
+
+    @property
+    def flow_day_kg(self) -> float:
+        """Yard-median daily net gain from which a day counts as a flow day. [kg]"""
+        return self.settings.yard.flow_day_kg or self.numbers["flow.flow_day_kg"]
+
+    def work_of(self, hive: str) -> pd.DataFrame:
+        """The lines of work.csv about one hive."""
+        return self.work[self.work["hive"] == hive].reset_index(drop=True)
+
+
+def read_yard(folder: Path | str) -> Yard:
+    """The yard in this folder.
+
+    Raises
+    ------
+    InputError
+        At the first thing that cannot be understood, with file, line and cure.
+    """
+    folder = Path(folder)
+    settings, text = read_settings(folder)
+    place, notes = _place(settings, text)
+    numbers = load_numbers(_overrides(settings))
+    hives = {hive.name for hive in settings.hive}
+    return Yard(
+        folder=folder,
+        settings=settings,
+        place=place,
+        numbers=numbers,
+        work=_read_work(folder / "work.csv", hives, place.timezone),
+        bloom=_read_bloom(folder / "bloom.csv"),
+        beetles=_read_beetles(folder / "beetles.csv", hives),
+        notes=tuple(notes),
+    )
+
+
+def _overrides(settings: Settings) -> dict[str, float]:
+    overrides = flat_numbers(settings.numbers)
+    if settings.weather.shelter is not None:
+        overrides["foraging.shelter"] = settings.weather.shelter
+    return overrides
+
+
+def _place(settings: Settings, text: str) -> tuple[Place, list[str]]:
+    yard = settings.yard
+    timezone, notes = _timezone(settings, text)
+    if yard.elevation_m is None:
+        notes.append(
+            "No elevation_m in yard.toml: taken as sea level. Give it; air pressure and the "
+            "match with weather stations rest on it."
+        )
+    midwinter = (1, 1) if yard.latitude >= 0 else (7, 1)
+    start = yard.season_start
+    season_start = (int(start[:2]), int(start[3:])) if start else midwinter
+    return Place(
+        yard.latitude, yard.longitude, yard.elevation_m or 0.0, timezone, season_start
+    ), notes
+
+
+def _timezone(settings: Settings, text: str) -> tuple[str, list[str]]:
+    """The yard's time zone; looked up from the coordinates, which the look-up also checks."""
+    import tzfpy
+
+    yard = settings.yard
+    found = tzfpy.get_tz(yard.longitude, yard.latitude) or ""
+    at_sea = not found or found.startswith("Etc/")
+    if at_sea:
+        sentence = f"latitude {yard.latitude:g}, longitude {yard.longitude:g} lie in the sea"
+        if abs(yard.longitude) <= 66 and not _is_sea(yard.longitude, yard.latitude):
+            sentence += "; changed round they lie on land, so they are likely swapped"
+        if yard.timezone is None:
+            line = line_of(text, "yard", 0, "latitude")
+            raise InputError(
+                f"{FILE_NAME}, line {line}: {sentence}. Mend them, or, for a yard right at the "
+                "shore, add timezone."
+            )
+        return _known_zone(yard.timezone, text), [
+            f"{sentence[0].upper()}{sentence[1:]}. Check them."
+        ]
+    return (_known_zone(yard.timezone, text) if yard.timezone else found), []
+
+
+def _is_sea(latitude: float, longitude: float) -> bool:
+    import tzfpy
+
+    zone = tzfpy.get_tz(longitude, latitude) or "Etc/"
+    return zone.startswith("Etc/")
+
+
+def _known_zone(name: str, text: str) -> str:
+    from zoneinfo import ZoneInfo
+
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        line = line_of(text, "yard", 0, "timezone")
+        raise InputError(
+            f"{FILE_NAME}, line {line}: no time zone is called {name!r}. Leave the line out (it is "
+            'looked up from the coordinates), or write one such as "Europe/Prague".'
+        ) from None
+    return name
+
+
+class _Row:
+    """One line of a hand-written CSV; what cannot be understood is said with its line."""
+
+    def __init__(self, file: str, line: int, cells: dict[str, str]):
+        self.file, self.line, self.cells = file, line, cells
+
+    def fail(self, problem: str, cure: str) -> InputError:
+        return InputError(f"{self.file}, line {self.line}: {problem}. {cure}")
+
+    def text(self, name: str) -> str:
+        return self.cells.get(name, "")
+
+    def choice(self, name: str, known: tuple[str, ...] | set[str] | dict, empty: str = "") -> str:
+        word = self.text(name).lower() if not isinstance(known, set) else self.text(name)
+        if not word and empty:
+            return empty
+        if word not in known:
+            raise self.fail(f"{name} is {word!r}", f"Known: {', '.join(sorted(known))}.")
+        return word
+
+    def number(self, name: str) -> float:
+        cell = self.text(name).replace(",", ".")
+        if not cell:
+            return np.nan
+        try:
+            value = float(cell)
+        except ValueError:
+            raise self.fail(
+                f"{name} is {cell!r}, no number", "Write one or leave it empty."
+            ) from None
+        if not 0 <= value < 10000:
+            raise self.fail(f"{name} is {cell}", "It cannot be negative; the word says which way.")
+        return value
+
+    def stamp(self) -> tuple[pd.Timestamp, bool]:
+        cell = self.text("date") or self.text("time")
+        for form in ("%Y-%m-%d", "%d.%m.%Y", "%d/%m/%Y"):
+            day = pd.to_datetime(cell, format=form, errors="coerce")
+            if not pd.isna(day):
+                return day + pd.Timedelta(hours=12), False
+        stamp = pd.to_datetime(cell, errors="coerce", format="ISO8601")
+        if pd.isna(stamp) or not 1950 <= stamp.year <= 2200:
+            raise self.fail(f"{cell!r} is no date", "Write it as 2026-05-31 or 2026-05-31 14:00.")
+        return stamp, True
+
+    def day(self) -> date:
+        return self.stamp()[0].date()
+
+
+def _rows(path: Path, needs: tuple[str, ...]) -> list[_Row]:
+    if not path.is_file():
+        return []
+    rows = [_Row(path.name, line, cells) for line, cells in read_rows(path)]
+    for name in needs:
+        if rows and name not in rows[0].cells and not (name == "date" and "time" in rows[0].cells):
+            raise InputError(
+                f"{path.name}, line 1: no column {name!r}. Its first line names the columns: "
+                f"{', '.join(needs)}."
+            )
+    return rows
+
+
+def _read_work(path: Path, hives: set[str], timezone: str) -> pd.DataFrame:
+    rows = _rows(path, ("date", "hive", "what"))
+    table = pd.DataFrame(
+        [
+            {
+                "time": row.stamp()[0],
+                "timed": row.stamp()[1],
+                "hive": row.choice("hive", hives),
+                "what": row.choice("what", WORK_SIGN),
+                "kg": row.number("kg"),
+                "note": row.text("note"),
+            }
+            for row in rows
+        ],
+        columns=["time", "timed", "hive", "what", "kg", "note"],
+    )
+    table["time"] = _utc(table["time"], timezone)
+    return table.sort_values("time", kind="stable").reset_index(drop=True)
+
+
+def _utc(times: pd.Series, timezone: str) -> pd.DatetimeIndex:
+    """Local stamps as UTC, one by one, since hand-written lines stand in any order."""
+    stamps = [
+        t.tz_convert("UTC") if t.tzinfo else to_utc(pd.DatetimeIndex([t]), "local", timezone)[0]
+        for t in times
+    ]
+    return pd.DatetimeIndex(stamps, tz="UTC").as_unit("ns")
+
+
+def _read_bloom(path: Path) -> pd.DataFrame:
+    rows = _rows(path, ("date", "plant", "stage"))
+    return pd.DataFrame(
+        [
+            {
+                "date": pd.Timestamp(row.day()),
+                "plant": row.text("plant"),
+                "stage": row.choice("stage", BLOOM_STAGES),
+            }
+            for row in rows
+        ],
+        columns=["date", "plant", "stage"],
+    ).sort_values("date", kind="stable", ignore_index=True)
+
+
+def _read_beetles(path: Path, hives: set[str]) -> pd.DataFrame:
+    names = ["date", "hive", "days", "beetles", "larvae", "trap", "frames_of_bees", "queenright"]
+    return pd.DataFrame(
+        [
+            {
+                "date": pd.Timestamp(row.day()),
+                "hive": row.choice("hive", hives),
+                "days": row.number("days"),
+                "beetles": row.number("beetles"),
+                "larvae": row.choice("larvae", ("yes", "no"), empty="no") == "yes",
+                "trap": row.choice("trap", TRAPS, empty="oil tray"),
+                "frames_of_bees": row.number("frames_of_bees"),
+                "queenright": row.choice("queenright", ("yes", "no", "unknown"), empty="unknown"),
+            }
+            for row in _rows(path, ("date", "hive", "days", "beetles"))
+        ],
+        columns=names,
+    ).sort_values("date", kind="stable", ignore_index=True)

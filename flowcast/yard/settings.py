@@ -1,0 +1,253 @@
+"""yard.toml as checked settings: the words a keeper may write and what each may be."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from datetime import date
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+
+from flowcast.errors import InputError
+
+FILE_NAME = "yard.toml"
+
+
+def _month_day(text: str) -> str:
+    try:
+        date.fromisoformat(f"2024-{text}")
+    except ValueError:
+        raise ValueError('write month and day as "08-10"') from None
+    return text
+
+
+def _clock(text: str) -> str:
+    if text in ("local", "utc") or re.fullmatch(r"[+-]\d\d:\d\d", text):
+        return text
+    raise ValueError('write "local", "utc" or a fixed offset such as "+10:00"')
+
+
+MonthDay = Annotated[str, AfterValidator(_month_day)]
+Clock = Annotated[str, AfterValidator(_clock)]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class YardSection(_Section):
+    """[yard]: where it is and how its season is counted."""
+
+    name: str = Field(min_length=1, max_length=200)
+    latitude: float = Field(ge=-66.6, le=71)
+    longitude: float = Field(ge=-180, le=180)
+    elevation_m: float | None = Field(default=None, ge=-450, le=5500)
+    timezone: str | None = None
+    flow_day_kg: float | None = Field(default=None, gt=0, le=10)
+    season_start: MonthDay | None = None
+    units: Literal["kg", "lb"] = "kg"
+
+
+class ScaleSection(_Section):
+    """scale = {...}: which file and columns hold a hive's weights, and in what unit and clock."""
+
+    file: str | list[str]
+    time: str = "time"
+    weight: str = "weight"
+    unit: Literal["kg", "lb", "g"]
+    clock: Clock = "local"
+    decimal: Literal[".", ","] = "."
+    separator: Literal[",", ";", "\t", " "] | None = None
+
+    @property
+    def files(self) -> list[str]:
+        """The file names, always as a list."""
+        return [self.file] if isinstance(self.file, str) else list(self.file)
+
+
+class BoxSection(_Section):
+    """One box of a hive; foundation is not drawn comb."""
+
+    kind: Literal["deep", "medium", "shallow", "jumbo", "national brood", "national super"]
+    frames: int = Field(default=10, ge=1, le=14)
+    drawn: int | None = Field(default=None, ge=0, le=14)
+    full: float | None = Field(default=None, ge=0, le=14)
+
+
+class HiveSection(_Section):
+    """[[hive]]: one colony at this yard."""
+
+    name: str = Field(min_length=1, max_length=100)
+    kind: Literal["honey", "nucleus"] = "honey"
+    from_: date | None = Field(default=None, alias="from")
+    to: date | None = None
+    frames_of_bees: float | None = Field(default=None, ge=0, le=40)
+    queenright: bool | Literal["unknown"] = "unknown"
+    scale: ScaleSection | None = None
+    boxes: list[BoxSection] = []
+    wood_kg: float | None = Field(default=None, ge=0, le=80)
+
+
+class ForageSection(_Section):
+    """[[forage]]: what the keeper knows blooms here."""
+
+    name: str = Field(min_length=1, max_length=100)
+    from_: MonthDay = Field(alias="from")
+    to: MonthDay
+    strength: Literal["light", "fair", "heavy"] = "fair"
+    follows: Literal["warmth", "day length", "rain", "dates"] = "warmth"
+    irregular: bool = False
+
+
+class BeetleSection(_Section):
+    """[beetle]: whether small hive beetles live here, and on what soil."""
+
+    present: bool | Literal["unknown"] = "unknown"
+    soil: (
+        Literal["sand", "loamy sand", "sandy loam", "loam", "silt loam", "clay loam", "clay"] | None
+    ) = None
+    irrigated: bool = False
+
+
+class WeatherSection(_Section):
+    """[weather]: where the yard's weather comes from."""
+
+    file: str | None = None
+    time: str | None = None
+    clock: Clock | None = None
+    decimal: Literal[".", ","] = "."
+    separator: Literal[",", ";", "\t"] | None = None
+    columns: dict[str, str] = {}
+    services: list[str] = []
+    contact: str | None = None
+    commercial: bool = False
+    shelter: float | None = Field(default=None, gt=0, le=1)
+
+
+class Settings(_Section):
+    """The whole of yard.toml."""
+
+    yard: YardSection
+    hive: list[HiveSection] = []
+    forage: list[ForageSection] = []
+    beetle: BeetleSection = BeetleSection()
+    weather: WeatherSection = WeatherSection()
+    numbers: dict[str, Any] = {}
+
+
+def read_settings(folder: Path) -> tuple[Settings, str]:
+    """yard.toml of this folder, checked; also its text, for saying where a line is.
+
+    Raises
+    ------
+    InputError
+        When the folder or file is missing, is no TOML, or a key or value is not known; the
+        message names the line and the cure.
+    """
+    path = folder / FILE_NAME
+    if not folder.is_dir():
+        raise InputError(f"{folder}: no such folder. Make a yard with: flowcast new {folder}")
+    if not path.is_file():
+        raise InputError(f"{folder}: no {FILE_NAME} in it. Make one with: flowcast new DIR")
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+        raw = tomllib.loads(text)
+    except UnicodeDecodeError:
+        raise InputError(f"{FILE_NAME}: not saved as UTF-8. Save it again as UTF-8 text.") from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{FILE_NAME}: {error}. Mend that line; text stands in quotes.") from None
+    try:
+        settings = Settings.model_validate(raw)
+    except ValidationError as error:
+        raise InputError(_in_words(error, text)) from None
+    _check_names(settings, text)
+    return settings, text
+
+
+def flat_numbers(tree: dict[str, Any], prefix: str = "") -> dict[str, Any]:
+    """[numbers] as "group.name" -> value, written either flat or as tables."""
+    flat: dict[str, Any] = {}
+    for key, value in tree.items():
+        name = f"{prefix}{key}"
+        flat |= flat_numbers(value, f"{name}.") if isinstance(value, dict) else {name: value}
+    return flat
+
+
+def line_of(text: str, section: str, index: int = 0, key: str | None = None) -> int:
+    """The line of yard.toml on which this key (or its section) stands; 1 when not found."""
+    seen, inside, section_line = -1, False, 1
+    for number, line in enumerate(text.splitlines(), start=1):
+        header = re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line)
+        if header:
+            inside = header[1].strip().split(".")[0] == section
+            seen += inside
+            section_line = number if inside and seen == index else section_line
+        elif inside and seen == index and key and re.match(rf'\s*"?{re.escape(key)}"?\s*=', line):
+            return number
+    return section_line
+
+
+def _check_names(settings: Settings, text: str) -> None:
+    names = [hive.name for hive in settings.hive]
+    for i, name in enumerate(names):
+        if name in names[:i]:
+            raise InputError(
+                f"{FILE_NAME}, line {line_of(text, 'hive', i, 'name')}: two hives are called "
+                f"{name!r}. Give each its own name."
+            )
+    for i, hive in enumerate(settings.hive):
+        if hive.from_ and hive.to and hive.from_ > hive.to:
+            raise InputError(
+                f"{FILE_NAME}, line {line_of(text, 'hive', i, 'from')}: hive {hive.name!r} leaves "
+                "before it comes. Mend from or to."
+            )
+
+
+def _in_words(error: ValidationError, text: str) -> str:
+    problems = error.errors()
+    first = problems[0]
+    loc = [part for part in first["loc"] if isinstance(part, str | int)]
+    section = str(loc[0])
+    index = loc[1] if len(loc) > 1 and isinstance(loc[1], int) else 0
+    keys = [str(part) for part in loc[1:] if isinstance(part, str)]
+    line = line_of(text, section, index, keys[0] if keys else None)
+    more = f" ({len(problems) - 1} more after this one.)" if len(problems) > 1 else ""
+    return f"{FILE_NAME}, line {line}: {_problem(first, section, keys)}{more}"
+
+
+def _problem(problem: dict[str, Any], section: str, keys: list[str]) -> str:
+    name = ".".join([section, *keys])
+    if problem["type"] == "extra_forbidden":
+        known = _known_keys(section, keys)
+        close = get_close_matches(keys[-1] if keys else section, known, n=1)
+        cure = f"Did you mean {close[0]!r}?" if close else f"Known here: {', '.join(known)}."
+        return f"unknown key {name!r}. {cure}"
+    if problem["type"] == "missing":
+        return f"{name!r} is missing. Add it."
+    return f"{name} = {problem['input']!r}: {_message(problem, name)}"
+
+
+def _message(problem: dict[str, Any], name: str) -> str:
+    message = problem["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
+    message = message[0].lower() + message[1:]
+    if name == "yard.latitude":
+        message += "; if latitude and longitude are swapped, change them round"
+    return f"{message}." if problem["type"] == "value_error" else f"it must be {message}."
+
+
+def _known_keys(section: str, keys: list[str]) -> list[str]:
+    if not keys:
+        return list(Settings.model_fields)
+    sections: dict[str, type[_Section]] = {
+        "yard": YardSection,
+        "hive": HiveSection,
+        "forage": ForageSection,
+        "beetle": BeetleSection,
+        "weather": WeatherSection,
+    }
+    inner = {"scale": ScaleSection, "boxes": BoxSection}
+    model = inner.get(keys[0]) if len(keys) > 1 else sections.get(section)
+    return [f.alias or n for n, f in model.model_fields.items()] if model else []

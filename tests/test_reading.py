@@ -1,0 +1,132 @@
+"""Text files as keepers have them: separators, decimals, clocks, encodings, half-written files."""
+
+import gzip
+import io
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from flowcast.errors import FlowcastError, InputError, MissingColumnError, TimeIndexError
+from flowcast.reading import numbers_in, read_table, stamps_in, to_utc
+
+PLAIN = "time,weight\n2024-05-01 00:00,31.5\n2024-05-01 01:00,31.25\n"
+
+
+def _write(tmp_path, content, name="a.csv"):
+    path = tmp_path / name
+    path.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
+    return path
+
+
+@pytest.mark.parametrize(
+    "content, decimal",
+    [
+        (PLAIN, "."),
+        (PLAIN.replace(",", ";"), "."),
+        (PLAIN.replace(",", "\t"), "."),
+        (PLAIN.replace(",", ";").replace(".", ","), ","),
+        (b"\xef\xbb\xbf" + PLAIN.encode(), "."),
+        (PLAIN.encode("utf-16"), "."),
+        (gzip.compress(PLAIN.encode()), "."),
+        (PLAIN.replace("\n", "\r\n"), "."),
+        (PLAIN + "\n\n", "."),
+    ],
+)
+def test_same_numbers_whatever_the_form(tmp_path, content, decimal):
+    table = read_table(_write(tmp_path, content))
+    assert numbers_in(table, "weight", decimal).tolist() == [31.5, 31.25]
+    index = stamps_in(table, "time", "utc", "UTC")
+    assert index[1] == pd.Timestamp("2024-05-01 01:00", tz="UTC")
+
+
+def test_wrong_decimal_mark_names_line_and_cure(tmp_path):
+    table = read_table(_write(tmp_path, "time;w\n2024-05-01;31,5\n"))
+    with pytest.raises(InputError, match=r'line 2: .*decimal = ","'):
+        numbers_in(table, "w")
+
+
+def test_missing_column_lists_what_is_there(tmp_path):
+    table = read_table(_write(tmp_path, PLAIN))
+    with pytest.raises(MissingColumnError, match="The file has: time, weight"):
+        table.column("kg")
+
+
+def test_unreadable_stamp_names_its_line(tmp_path):
+    table = read_table(_write(tmp_path, PLAIN + "yesterday,3\n"))
+    with pytest.raises(TimeIndexError, match="line 4"):
+        stamps_in(table, "time", "utc", "UTC")
+
+
+@pytest.mark.parametrize("text", ["", "\n\n", "   "])
+def test_empty_file(tmp_path, text):
+    with pytest.raises(InputError, match="empty"):
+        read_table(_write(tmp_path, text))
+
+
+def test_last_row_cut_short_is_passed_over_and_said(tmp_path):
+    table = read_table(_write(tmp_path, PLAIN + "2024-05-01 02:0"))
+    assert len(table.cells) == 2
+    assert "line 4 is cut short" in table.notes[0]
+
+
+def test_half_a_packed_file_gives_its_whole_rows(tmp_path):
+    rows = "".join(f"2024-05-01 {h:02d}:00,{30 + h}.5\n" for h in range(24)) * 40
+    packed = gzip.compress(("time,weight\n" + rows).encode())
+    table = read_table(_write(tmp_path, packed[: len(packed) * 2 // 3], "a.csv.gz"))
+    assert 0 < len(table.cells) < 960
+    assert "ends early" in table.notes[0]
+    assert np.isfinite(numbers_in(table, "weight")).all()
+
+
+def test_fixed_offset_and_local_clocks():
+    naive = pd.DatetimeIndex(["2024-07-01 12:00"])
+    assert to_utc(naive, "+10:00", "UTC")[0] == pd.Timestamp("2024-07-01 02:00", tz="UTC")
+    # Prague keeps UTC+2 in July (EU summer time).
+    assert to_utc(naive, "local", "Europe/Prague")[0] == pd.Timestamp("2024-07-01 10:00", tz="UTC")
+
+
+def test_both_change_days_of_summer_time():
+    # EU: on 31 March 2024 02:00 becomes 03:00; on 27 October 03:00 becomes 02:00.
+    spring = pd.DatetimeIndex(["2024-03-31 01:00", "2024-03-31 03:00"])
+    assert np.diff(to_utc(spring, "local", "Europe/Prague"))[0] == np.timedelta64(1, "h")
+    autumn = pd.DatetimeIndex(
+        ["2024-10-27 01:00", "2024-10-27 02:00", "2024-10-27 02:00", "2024-10-27 03:00"]
+    )
+    steps = np.diff(to_utc(autumn, "local", "Europe/Prague"))
+    assert (steps == np.timedelta64(1, "h")).all()
+
+
+def test_stamps_with_their_own_offset_keep_it(tmp_path):
+    table = read_table(_write(tmp_path, "time,w\n2024-05-01T10:00:00+02:00,3\n"))
+    assert stamps_in(table, "time", "local", "America/Phoenix")[0].hour == 8
+
+
+@given(cut=st.integers(0, len(PLAIN)), junk=st.binary(max_size=12))
+@settings(
+    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+def test_no_bytes_end_in_a_traceback(tmp_path, cut, junk):
+    path = _write(tmp_path, PLAIN.encode()[:cut] + junk + PLAIN.encode()[cut:])
+    try:
+        table = read_table(path)
+        numbers_in(table, "weight")
+        stamps_in(table, "time", "utc", "UTC")
+    except FlowcastError as error:
+        assert "\n" not in str(error)
+
+
+@given(values=st.lists(st.floats(0, 200).map(lambda v: round(v, 3)), min_size=1, max_size=30))
+@settings(
+    max_examples=50, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+def test_what_is_written_is_read_back(tmp_path, values):
+    frame = pd.DataFrame(
+        {"t": pd.date_range("2024-01-01", periods=len(values), freq="h"), "w": values}
+    )
+    text = io.StringIO()
+    frame.to_csv(text, index=False)
+    table = read_table(_write(tmp_path, text.getvalue()))
+    assert numbers_in(table, "w") == pytest.approx(values, abs=1e-9)

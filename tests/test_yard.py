@@ -1,0 +1,172 @@
+"""The yard folder: what a keeper writes is read whole, and what is wrong is said with its line."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from flowcast.errors import InputError
+from flowcast.yard import read_yard
+from flowcast.yard.start import plant_from_words, write_new_yard, yard_text
+
+HIVE = '\n[[hive]]\nname = "H1"\n'
+
+
+def test_place_is_looked_up_from_the_coordinates(write_yard):
+    # 48.6 N, 15.3 E lies in Lower Austria (any atlas).
+    place = read_yard(write_yard()).place
+    assert place.timezone == "Europe/Vienna"
+    assert place.season_start == (1, 1)
+
+
+def test_southern_season_starts_in_july(tmp_path):
+    # Design: from midwinter to midwinter. 28.6 S, 153.3 E is inland New South Wales.
+    text = yard_text(folder="x", name="South", latitude=-28.6, longitude=153.3)
+    write_new_yard(tmp_path / "y", text)
+    place = read_yard(tmp_path / "y").place
+    assert place.season_start == (7, 1)
+    assert place.timezone == "Australia/Sydney"
+
+
+@pytest.mark.parametrize(
+    "more, line, says",
+    [
+        ("flow_day = 1", 6, "unknown key 'yard.flow_day'. Did you mean 'flow_day_kg'"),
+        ('units = "stone"', 6, "units"),
+        ('season_start = "13-45"', 6, "month and day"),
+        ('timezone = "Europe/Atlantis"', 6, "no time zone"),
+        (HIVE + HIVE, 11, "two hives are called 'H1'"),
+        (HIVE + "frames = 3", 9, "unknown key 'hive.frames'"),
+        (HIVE + 'scale = { file = "a.csv", unit = "stone" }', 9, "'kg', 'lb' or 'g'"),
+        (HIVE + "from = 2024-05-01\nto = 2023-05-01", 9, "leaves before it comes"),
+        ('[[forage]]\nname = "lime"\nfrom = "06-31"\nto = "07-02"', 8, "month and day"),
+        ("[beetles]\npresent = true", 6, "Did you mean 'beetle'"),
+    ],
+)
+def test_what_is_wrong_is_said_with_line_and_cure(write_yard, more, line, says):
+    with pytest.raises(InputError) as caught:
+        read_yard(write_yard(more))
+    message = str(caught.value)
+    assert says in message
+    assert f"yard.toml, line {line}" in message
+    assert "\n" not in message
+
+
+def test_broken_toml_names_the_line(write_yard):
+    with pytest.raises(InputError, match="line 7"):
+        read_yard(write_yard("\nunits = kg"))
+
+
+def test_number_override_must_exist(write_yard):
+    with pytest.raises(InputError, match="Did you mean 'foraging.day_h'"):
+        read_yard(write_yard('[numbers]\n"foraging.dayh" = 5'))
+
+
+@pytest.mark.parametrize("form", ['"flow.flow_day_kg" = 0.7', "flow.flow_day_kg = 0.7"])
+def test_number_override_written_flat_or_as_a_table(write_yard, form):
+    assert read_yard(write_yard(f"[numbers]\n{form}")).numbers["flow.flow_day_kg"] == 0.7
+
+
+def test_coordinates_in_the_sea(tmp_path):
+    text = yard_text(folder="x", name="Sea", latitude=40.0, longitude=-40.0)
+    write_new_yard(tmp_path, text)
+    with pytest.raises(InputError, match="lie in the sea"):
+        read_yard(tmp_path)
+
+
+def test_swapped_coordinates_are_called_so(tmp_path):
+    # 36.8 N, 3.0 E is Algiers; changed round (3.0 N, 36.8 E) is Kenya, land too, so take Perth:
+    # -31.9, 115.9 changed round has no such latitude.
+    write_new_yard(tmp_path, yard_text(folder="x", name="S", latitude=115.9, longitude=-31.9))
+    with pytest.raises(InputError, match="swapped"):
+        read_yard(tmp_path)
+
+
+def test_swapped_into_the_sea_is_guessed(tmp_path):
+    # Lima, 12.0 S 77.0 W; changed round would be beyond 66.6 S. Dakar, 14.7 N 17.4 W; changed
+    # round, 17.4 S 14.7 E is land. Written the wrong way for Reykjavik 64.1 N 21.9 W: 21.9 S 64.1 E is sea.
+    write_new_yard(tmp_path, yard_text(folder="x", name="R", latitude=-21.9, longitude=64.1))
+    with pytest.raises(InputError, match="changed round they lie on land"):
+        read_yard(tmp_path)
+
+
+def test_no_folder_and_no_file(tmp_path):
+    with pytest.raises(InputError, match="no such folder"):
+        read_yard(tmp_path / "nowhere")
+    with pytest.raises(InputError, match=r"no yard\.toml"):
+        read_yard(tmp_path)
+
+
+WORK = """date;hive;what;kg;note
+2024-05-03 10:30;H1;super on;4,2;second
+2024-05-01;H1;feed;3;syrup 2:1
+10.06.2024;H1;honey off;;
+"""
+
+
+def test_work_is_read_in_local_time_and_order(write_yard):
+    work = read_yard(write_yard(HIVE, files={"work.csv": WORK})).work
+    assert list(work["what"]) == ["feed", "super on", "honey off"]
+    # Vienna is UTC+2 in May (EU summer time): 10:30 local is 08:30 UTC.
+    assert work["time"][1] == pd.Timestamp("2024-05-03 08:30", tz="UTC")
+    assert list(work["timed"]) == [False, True, False]
+    assert work["kg"][1] == pytest.approx(4.2, abs=1e-12)
+    assert np.isnan(work["kg"][2])
+
+
+@pytest.mark.parametrize(
+    "row, says",
+    [
+        ("2024-05-03,H9,feed,3,", "hive is 'H9'. Known: H1"),
+        ("2024-05-03,H1,fed,3,", "what is 'fed'"),
+        ("2024-13-03,H1,feed,3,", "is no date"),
+        ("2024-05-03,H1,feed,three,", "no number"),
+        ("2024-05-03,H1,honey off,-9,", "cannot be negative"),
+        ("1924-05-03 10:00,H1,feed,3,", "is no date"),
+    ],
+)
+def test_bad_work_line_is_named(write_yard, row, says):
+    yard = write_yard(HIVE, files={"work.csv": f"date,hive,what,kg,note\n{row}\n"})
+    with pytest.raises(InputError, match="line 2") as caught:
+        read_yard(yard)
+    assert says in str(caught.value)
+
+
+def test_beetles_and_bloom(write_yard):
+    yard = read_yard(
+        write_yard(
+            HIVE,
+            files={
+                "bloom.csv": "date,plant,stage\n2024-05-01,lime,first\n",
+                "beetles.csv": "date,hive,days,beetles,larvae,trap,frames_of_bees,queenright\n2024-05-01,H1,14,33,no,oil tray,8,yes\n",
+            },
+        )
+    )
+    assert yard.bloom["stage"][0] == "first"
+    assert yard.beetles["beetles"][0] == 33
+    assert not yard.beetles["larvae"][0]
+
+
+def test_new_yard_is_read_back_and_never_written_over(tmp_path):
+    text = yard_text(
+        folder="y",
+        name='He said "hi"\\ <b>',
+        latitude=48.6,
+        longitude=15.3,
+        elevation_m=301,
+        hives=["green", "blue"],
+        plants=[plant_from_words("lime tree 06-10 07-01 heavy")],
+    )
+    path = write_new_yard(tmp_path / "y", text)
+    yard = read_yard(tmp_path / "y")
+    assert yard.name == 'He said "hi"\\ <b>'
+    assert [h.name for h in yard.hives] == ["green", "blue"]
+    assert yard.forage[0].strength == "heavy"
+    with pytest.raises(InputError, match="left as it is"):
+        write_new_yard(tmp_path / "y", "other")
+    assert path.read_text("utf-8") == text
+
+
+@pytest.mark.parametrize("words", ["lime", "lime 06-10", "lime 06-40 07-01", "06-10 07-01"])
+def test_plant_in_words_needs_name_and_dates(words):
+    with pytest.raises(InputError, match="first and last day"):
+        plant_from_words(words)
