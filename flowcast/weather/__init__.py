@@ -1,0 +1,84 @@
+"""Weather as the bees and the plants meet it; pure: no files, no network, no clock.
+
+hours and days that are complete (`complete_weather`, `hourly_from_daily`, `daily_weather`), the air
+(`humidity`), the sun (`sun`), the ground (`soil`) and the season (`season`).
+"""
+
+from flowcast.weather.complete import Weather, complete_weather
+from flowcast.weather.daily import daily_weather, reference_et, wind_at_2m
+from flowcast.weather.days import day_starts, hours_of_days, local_dates
+from flowcast.weather.hours import (
+    dewpoint_from_minimum,
+    hourly_from_daily,
+    hourly_from_daily_notes,
+)
+from flowcast.weather.humidity import (
+    dewpoint,
+    relative_humidity,
+    saturation_vapour_pressure,
+    vapour_pressure_deficit,
+)
+from flowcast.weather.season import (
+    Normals,
+    fit_normals,
+    midsummer,
+    midwinter,
+    normal_course,
+    pheno_day,
+    phenological_lead,
+    season_day,
+    season_name,
+    season_start_year,
+    warmth,
+    warmth_pull,
+)
+from flowcast.weather.soil import soil_temperature, soil_water, water_stress
+from flowcast.weather.sun import (
+    clear_sky_ghi,
+    day_length_h,
+    extraterrestrial_radiation,
+    ghi_from_cloud,
+    ghi_from_range,
+    solar_declination,
+    sun_elevation,
+)
+
+__all__ = [
+    "Normals",
+    "Weather",
+    "clear_sky_ghi",
+    "complete_weather",
+    "daily_weather",
+    "day_length_h",
+    "day_starts",
+    "dewpoint",
+    "dewpoint_from_minimum",
+    "extraterrestrial_radiation",
+    "fit_normals",
+    "ghi_from_cloud",
+    "ghi_from_range",
+    "hourly_from_daily",
+    "hourly_from_daily_notes",
+    "hours_of_days",
+    "local_dates",
+    "midsummer",
+    "midwinter",
+    "normal_course",
+    "pheno_day",
+    "phenological_lead",
+    "reference_et",
+    "relative_humidity",
+    "saturation_vapour_pressure",
+    "season_day",
+    "season_name",
+    "season_start_year",
+    "soil_temperature",
+    "soil_water",
+    "solar_declination",
+    "sun_elevation",
+    "vapour_pressure_deficit",
+    "warmth",
+    "warmth_pull",
+    "water_stress",
+    "wind_at_2m",
+]
