@@ -1,0 +1,165 @@
+"""What is known before any log: an ensemble of seasons that the stated bloom allows.
+
+Each member is one way the yard could be: every plant with its own shift of date, amount, width,
+its own need of water and of flight hours. The mean of the ensemble is the prior mean of the flow
+model and its covariance the prior covariance, so that a log of any length takes over by evidence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from flowcast.flow.days import Days
+from flowcast.numbers import Numbers
+from flowcast.weather import water_stress
+
+FOLLOWS = ("warmth", "day length", "rain", "dates")
+SEASON_DAYS = 366
+
+
+@dataclass(frozen=True)
+class Plant:
+    """A plant as the keeper states it: first and last season day of bloom (0-based)."""
+
+    name: str
+    first_day: float
+    last_day: float
+    strength: str = "fair"
+    follows: str = "warmth"
+    irregular: bool = False
+
+    @property
+    def width_d(self) -> float:
+        """Length of the bloom. [d]"""
+        return (self.last_day - self.first_day) % SEASON_DAYS + 1
+
+    @property
+    def middle_day(self) -> float:
+        """Middle of the bloom, as a season day."""
+        return (self.first_day + (self.width_d - 1) / 2) % SEASON_DAYS
+
+
+@dataclass(frozen=True)
+class Ensemble:
+    """Members of the prior; tables have shape (members, 366), the rest (members,).
+
+    by_warmth and by_date: intake on an ideal day, for plants that follow warmth (read at the
+    phenological day) and for all others (read at the season day). [kg/d]
+    half_h: foraging hours that bring half of what a very long day brings. thirst: share of nectar
+    lost on parched soil.
+    """
+
+    by_warmth: np.ndarray
+    by_date: np.ndarray
+    half_h: np.ndarray
+    thirst: np.ndarray
+    numbers: Numbers
+
+    def intake(self, days: Days) -> np.ndarray:
+        """Intake of each member on each (one-dimensional) day, shape (members, days). [kg]"""
+        ideal = _read(self.by_warmth, days.pheno_day) + _read(self.by_date, days.season_day)
+        return ideal * self._reach(days) * self._moist(days)
+
+    def _reach(self, days: Days) -> np.ndarray:
+        """Share of an ideal day's intake that the day's foraging hours allow."""
+        full = self.numbers["flow.full_day_h"]
+        half = self.half_h[:, None]
+        hours = np.nan_to_num(days.foraging_h)[None, :]
+        return hours / (hours + half) * (full + half) / full
+
+    def _moist(self, days: Days) -> np.ndarray:
+        """1 while plants find water easily, down to 1 - thirst on parched soil (FAO-56 stress)."""
+        ease = water_stress(days.soil_frac, self.numbers)[None, :]
+        return 1.0 - self.thirst[:, None] * (1.0 - ease)
+
+
+def draw_ensemble(
+    plants: Sequence[Plant],
+    flight_season: np.ndarray,
+    numbers: Numbers,
+    rng: np.random.Generator,
+    members: int = 384,
+) -> Ensemble:
+    """Draw the ways this yard could be.
+
+    Parameters
+    ----------
+    plants : sequence of Plant
+        What the keeper states; may be empty, then plants are drawn over the flight season.
+    flight_season : array, shape (366,)
+        Normal foraging hours by season day. [h]
+    """
+    strength = np.exp(rng.normal(0.0, numbers["flow.colony_log_sd"], members))
+    by_warmth = np.zeros((members, SEASON_DAYS))
+    by_date = np.zeros((members, SEASON_DAYS))
+    for plant in plants:
+        target = by_warmth if plant.follows == "warmth" else by_date
+        target += _bloom(plant, numbers, rng, members)
+    by_date += _unstated(flight_season, numbers, rng, members, few=bool(plants))
+    return Ensemble(
+        by_warmth=by_warmth * strength[:, None],
+        by_date=by_date * strength[:, None],
+        half_h=rng.uniform(numbers["flow.half_h_low"], numbers["flow.half_h_high"], members),
+        thirst=rng.uniform(0.0, numbers["flow.thirst_most"], members),
+        numbers=numbers,
+    )
+
+
+def _bloom(plant: Plant, numbers: Numbers, rng: np.random.Generator, members: int) -> np.ndarray:
+    """One plant's ideal intake by season day for each member."""
+    shift_sd = (
+        numbers["flow.rain_shift_sd_d"] if plant.follows == "rain" else numbers["flow.shift_sd_d"]
+    )
+    middle = plant.middle_day + rng.normal(0.0, shift_sd, members)
+    width = plant.width_d * np.exp(rng.normal(0.0, numbers["flow.width_log_sd"], members))
+    peak = numbers[f"flow.peak_{plant.strength}_kg"] * np.exp(
+        rng.normal(0.0, numbers["flow.peak_log_sd"], members)
+    )
+    if plant.irregular:
+        peak = peak * (rng.random(members) >= numbers["flow.no_bloom_chance"])
+    return peak[:, None] * _bell(middle, width)
+
+
+def _unstated(
+    flight_season: np.ndarray,
+    numbers: Numbers,
+    rng: np.random.Generator,
+    members: int,
+    *,
+    few: bool,
+) -> np.ndarray:
+    """What blooms without being stated: a trickle all season and plants the keeper does not know."""
+    flyable = np.clip(flight_season / numbers["foraging.day_h"], 0.0, 1.0)
+    trickle = numbers["flow.trickle_kg"] * np.exp(
+        rng.normal(0.0, numbers["flow.peak_log_sd"], members)
+    )
+    total = trickle[:, None] * flyable[None, :]
+    if few or flyable.sum() == 0:
+        return total
+    for _ in range(int(numbers["flow.unstated_plants"])):
+        middle = rng.choice(SEASON_DAYS, members, p=flyable / flyable.sum()).astype(float)
+        width = rng.uniform(
+            numbers["flow.unstated_least_d"], numbers["flow.unstated_most_d"], members
+        )
+        peak = numbers["flow.peak_fair_kg"] * np.exp(
+            rng.normal(0.0, numbers["flow.peak_log_sd"], members)
+        )
+        total = total + peak[:, None] * _bell(middle, width)
+    return total
+
+
+def _bell(middle: np.ndarray, width: np.ndarray) -> np.ndarray:
+    """Bloom curves around the circle of the season, 1 at their middle, about 0.15 at stated ends."""
+    day = np.arange(SEASON_DAYS)[None, :]
+    away = np.abs((day - middle[:, None] + SEASON_DAYS / 2) % SEASON_DAYS - SEASON_DAYS / 2)
+    return np.exp(-2.0 * (2.0 * away / width[:, None]) ** 2)
+
+
+def _read(tables: np.ndarray, day: np.ndarray) -> np.ndarray:
+    """Tables at fractional season days, round the circle. Shape (members, days)."""
+    low = np.floor(day).astype(int)
+    share = (day - low)[None, :]
+    return tables[:, low % SEASON_DAYS] * (1 - share) + tables[:, (low + 1) % SEASON_DAYS] * share

@@ -1,0 +1,235 @@
+"""Runs of days ahead: weather that could come, and what the hive would gain in it.
+
+One set of scenarios serves everything that is read off the future. Beyond any weather forecast
+the weather ahead is each past year's, from the same calendar date, started from today's soil
+water and today's warmth, so that phenology goes on from where the season stands.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from flowcast.errors import NotEnoughDataError
+from flowcast.flow.days import Days, calendar, dates_of, day_number, month_mean
+from flowcast.flow.fit import FlowModel, flight_days, from_scale
+from flowcast.flow.household import drivers, step, use
+from flowcast.numbers import Numbers
+from flowcast.tables import Place
+from flowcast.weather import Normals, midwinter, pheno_day, phenological_lead, soil_water
+
+NEEDED = ["temp_mean_c", "precip_mm", "et0_mm", "foraging_h", "warmth_cd", "soil_water_frac"]
+
+
+@dataclass(frozen=True)
+class Future:
+    """Weather ahead: `days` of shape (weathers, days) and where each run of weather is from."""
+
+    days: Days
+    precip_mm: np.ndarray
+    labels: tuple[str, ...]
+
+    @property
+    def dates(self) -> pd.DatetimeIndex:
+        """Local dates ahead."""
+        return dates_of(self.days.time[0])
+
+
+@dataclass(frozen=True)
+class Scenarios:
+    """Possible futures of the yard, each with its weather kept. Arrays (scenarios, days). [kg/d]"""
+
+    dates: pd.DatetimeIndex
+    gain_kg: np.ndarray
+    intake_kg: np.ndarray
+    foraging_h: np.ndarray
+    soil_frac: np.ndarray
+    weather: np.ndarray
+    labels: tuple[str, ...]
+
+
+def past_years_ahead(
+    daily: pd.DataFrame, horizon: int, normals: Normals, place: Place, numbers: Numbers
+) -> Future:
+    """Each past year's weather from the date after `daily` ends, for `horizon` days.
+
+    Neighbouring starts (a few days earlier and later) of the same year stand for weather that
+    would have been as likely on these dates.
+
+    Raises
+    ------
+    NotEnoughDataError
+        When no past year has whole weather for these days.
+    """
+    start = daily.index[-1] + pd.Timedelta(days=1)
+    shift = int(numbers["flow.start_shift_d"])
+    runs, labels = [], []
+    for years_ago in range(1, start.year - daily.index[0].year + 1):
+        for days_off in (-shift, 0, shift) if shift else (0,):
+            run = _run(daily, start - pd.DateOffset(years=years_ago), days_off, horizon)
+            if run is not None:
+                runs.append(run)
+                labels.append(str(start.year - years_ago))
+    if not runs:
+        raise NotEnoughDataError(
+            f"the weather reaches from {daily.index[0]:%Y-%m-%d} to {daily.index[-1]:%Y-%m-%d} and has no "
+            f"whole past year for the {horizon} days from {start:%d %B}. Give at least two years of it."
+        )
+    return _future(runs, labels, daily, normals, place, numbers)
+
+
+def known_ahead(
+    daily: pd.DataFrame, ahead: pd.DataFrame, normals: Normals, place: Place, numbers: Numbers
+) -> Future:
+    """The weather ahead as it truly came: for judging the model apart from the weather."""
+    run = {name: ahead[name].to_numpy(float) for name in NEEDED}
+    run["degree_days"] = _degree_days(
+        ahead["warmth_cd"].to_numpy(float), daily["warmth_cd"].iloc[-1]
+    )
+    return _future([run], ["as it came"], daily, normals, place, numbers)
+
+
+def _run(daily: pd.DataFrame, start: pd.Timestamp, days_off: int, horizon: int) -> dict | None:
+    """One past year's columns from near this date; None when it is not whole."""
+    first = daily.index.get_indexer([start + pd.Timedelta(days=days_off)])[0]
+    if first < 1 or first + horizon > len(daily):
+        return None
+    part = daily.iloc[first : first + horizon]
+    run = {name: part[name].to_numpy(float) for name in NEEDED}
+    if not all(np.isfinite(run[name]).all() for name in NEEDED):
+        return None
+    run["degree_days"] = _degree_days(run["warmth_cd"], daily["warmth_cd"].iloc[first - 1])
+    return run
+
+
+def _degree_days(warmth_cd: np.ndarray, before: float) -> np.ndarray:
+    """Warmth of each day from its running sum, which starts anew at midwinter."""
+    gained = np.diff(warmth_cd, prepend=before)
+    return np.where(gained < 0, warmth_cd, gained)
+
+
+def _future(
+    runs, labels, daily: pd.DataFrame, normals: Normals, place: Place, numbers: Numbers
+) -> Future:
+    horizon = len(runs[0]["precip_mm"])
+    dates = pd.date_range(daily.index[-1] + pd.Timedelta(days=1), periods=horizon)
+    column = {name: np.array([run[name] for run in runs]) for name in [*NEEDED, "degree_days"]}
+    soil = soil_water(
+        column["precip_mm"], column["et0_mm"], numbers, start_frac=daily["soil_water_frac"].iloc[-1]
+    )
+    warmth = _warmth_on(dates, column["degree_days"], daily["warmth_cd"].iloc[-1], place)
+    leads = [phenological_lead(dates, row, normals, numbers) for row in warmth]
+    season, day = calendar(dates, place)
+    before = np.tile(daily["temp_mean_c"].iloc[-30:].to_numpy(float), (len(runs), 1))
+    temp = column["temp_mean_c"]
+    days = Days(
+        time=np.tile(day_number(dates), (len(runs), 1)),
+        season=np.tile(season, (len(runs), 1)),
+        season_day=np.tile(day, (len(runs), 1)),
+        pheno_day=np.array([pheno_day(dates, lead, place.season_start, place, numbers) for lead in leads]),
+        foraging_h=column["foraging_h"],
+        temp_c=temp,
+        month_temp_c=month_mean(np.hstack([before, temp]))[:, -horizon:],
+        soil_frac=np.asarray(soil),
+    )
+    return Future(days, column["precip_mm"], tuple(labels))
+
+
+def _warmth_on(dates, degree_days: np.ndarray, today: float, place: Place) -> np.ndarray:
+    """Running warmth going on from today's, anew from midwinter."""
+    total, out = np.full(len(degree_days), today), []
+    fresh = [(date.month, date.day) == midwinter(place) for date in dates]
+    for t, starts in enumerate(fresh):
+        total = degree_days[:, t] + (0.0 if starts else total)
+        out.append(total)
+    return np.array(out).T
+
+
+def simulate(
+    model: FlowModel, future: Future, numbers: Numbers, rng: np.random.Generator, count: int
+) -> Scenarios:
+    """Draw `count` futures: weather x season and drifts x use x noise.
+
+    The spread of the latent season is widened by what the yard's own record and the seasons of
+    log call for, with the mean intake kept (a wider spread alone would lift it on the way back
+    from the transformed scale).
+    """
+    weather = np.sort(np.resize(np.arange(len(future.labels)), count))
+    mean, away = _paths(model, future, weather, rng)
+    flying = flight_days(future.days, numbers)[weather]
+    plain = np.where(flying, from_scale(mean + away), 0.0)
+    tail = _tails(count, numbers["flow.scenario_dof"], rng)[:, None]
+    wide = np.where(flying, from_scale(mean + away * _widening(model, numbers) * tail), 0.0)
+    kept = plain.mean(0) / np.maximum(wide.mean(0), 1e-9)
+    intake = wide * np.minimum(kept, 1.0)
+    gain = _gains(model, future, weather, intake, rng)
+    return Scenarios(
+        dates=future.dates,
+        gain_kg=gain,
+        intake_kg=intake,
+        foraging_h=future.days.foraging_h[weather],
+        soil_frac=future.days.soil_frac[weather],
+        weather=weather,
+        labels=future.labels,
+    )
+
+
+def _paths(model: FlowModel, future: Future, weather: np.ndarray, rng: np.random.Generator):
+    """Mean and departure of z for each scenario, days joined by their covariance."""
+    horizon = len(future.days)
+    mean, root = model.predict(future.days.flat())
+    mean = mean.reshape(-1, horizon)
+    normal = rng.standard_normal((len(weather), horizon))
+    noise = _tails(normal.shape, model.prior.numbers["flow.noise_dof"], rng)
+    noise *= rng.standard_normal(normal.shape) * model.noise_sd
+    away = np.empty_like(normal)
+    for s in range(len(future.labels)):
+        rows = weather == s
+        if rows.any():
+            part = root[:, s * horizon : (s + 1) * horizon]
+            away[rows] = normal[rows] @ _root(model, future.days, s, part).T
+    return mean[weather], away * model.spread + noise
+
+
+def _root(model: FlowModel, days: Days, s: int, seen: np.ndarray) -> np.ndarray:
+    """Lower root of the covariance of one weather's days."""
+    one = Days(*(getattr(days, name)[s] for name in days.__dataclass_fields__))
+    z = model.prior.members(one)
+    cov = model.prior.between(one, z, one, z) - seen.T @ seen
+    values, vectors = np.linalg.eigh(cov)
+    return vectors * np.sqrt(np.maximum(values, 0.0))
+
+
+def _tails(shape, dof: float, rng: np.random.Generator) -> np.ndarray:
+    """Factors that turn normal draws into Student-t draws of unit variance."""
+    return np.sqrt((dof - 2.0) / rng.chisquare(dof, shape))
+
+
+def _widening(model: FlowModel, numbers: Numbers) -> float:
+    """Widening by seasons of log, shrinking towards 1 as the log grows."""
+    extra = numbers["flow.widen_short"] - numbers["flow.widen_long"]
+    return numbers["flow.widen_long"] + extra * np.exp(
+        -model.seasons / numbers["flow.widen_seasons"]
+    )
+
+
+def _gains(
+    model: FlowModel,
+    future: Future,
+    weather: np.ndarray,
+    intake: np.ndarray,
+    rng: np.random.Generator,
+) -> np.ndarray:
+    """The gain equation over every scenario, with the colony's use drawn once a scenario."""
+    numbers = model.prior.numbers
+    chill, brooding = drivers(future.days, numbers)
+    coefficients = model.household.draw(len(intake), rng)
+    scatter = rng.normal(0.0, numbers["flow.gain_sd_kg"], intake.shape)
+    gain, stock = np.empty_like(intake), model.stock
+    for t in range(intake.shape[1]):
+        used = use(stock, chill[weather, t], brooding[weather, t], coefficients, numbers)
+        gain[:, t] = intake[:, t] - used + scatter[:, t]
+        stock = step(stock, intake[:, t], numbers)
+    return gain

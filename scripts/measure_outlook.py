@@ -1,0 +1,139 @@
+"""Measure outlooks on simulated yards whose truth is known.
+
+    python scripts/measure_outlook.py YARD [YARD ...] [--every 14] [--days 337] [--csv FILE]
+
+Each yard folder holds truth/gain-<hive>.csv (date, gain_kg). Outlooks are issued over the last
+year of the truth, from the log and weather before each date, once with past years' weather ahead
+and once with the weather as it came, and scored against the median true gain over hives: twice
+the pinball loss, mean over the quantiles, beside climatology, persistence and a damped blend
+learned from the same cleaned log; and the share of truths inside the 10-90 % interval.
+"""
+
+import argparse
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from baselines import BASELINES
+
+from flowcast import pipeline
+from flowcast.tables import QUANTILE_NAMES, QUANTILES
+
+HORIZON = 30
+GROUPS = {"days 1-7": (0, 7), "days 8-16": (7, 16), "days 17-30": (16, 30)}
+TOTALS = {"total 7 d": 6, "total 30 d": 29}
+TOLERANCE_KG = 0.01
+
+
+def truth_of(folder: Path) -> pd.Series:
+    """Median over hives of the true daily net gain, by local date. [kg]"""
+    parts = [pd.read_csv(p, index_col="date", parse_dates=True) for p in (folder / "truth").glob("gain-*.csv")]
+    return pd.concat([p["gain_kg"] for p in parts], axis=1).median(axis=1)
+
+
+def measure(folder: Path, every: int, days: int) -> pd.DataFrame:
+    """One row a forecaster, weather mode, issue date and lead group."""
+    truth = truth_of(folder)
+    sources = pipeline.read_sources(folder)
+    last = truth.index[-1] - pd.Timedelta(days=HORIZON - 1)
+    origins = pd.date_range(end=last, periods=days // every, freq=f"{every}D")
+    whole = pipeline.known_before(sources, truth.index[-1] + pd.Timedelta(days=1))
+    rows = []
+    for issue in origins:
+        record = pipeline.known_before(sources, issue)
+        dates = pd.date_range(issue, periods=HORIZON)
+        obs = truth.reindex(dates).to_numpy()
+        ahead = whole.daily.reindex(dates)
+        for weather, known in (("past years", None), ("observed", ahead)):
+            found = pipeline.outlook_from(record, ahead=known, horizon=HORIZON + 2 if known is None else HORIZON)
+            read = found.outlook
+            daily, total = (t[list(QUANTILE_NAMES)].to_numpy()[:HORIZON] for t in (read.daily, read.total))
+            rows += _scores(folder.name, issue, "flowcast", weather, daily, total, obs, read.daily["p_flow_day"])
+        gains = record.spans[record.spans["days"] == 1]["gain_kg"]
+        if len(gains):
+            gains = gains.reindex(pd.date_range(gains.index[0], issue - pd.Timedelta(days=1)))
+            for name, forecaster in BASELINES.items():
+                rows += _scores(folder.name, issue, name, "none", *forecaster(gains, dates, QUANTILES), obs, None)
+    return pd.DataFrame(rows)
+
+
+def _scores(yard, issue, name, weather, daily, total, obs, p_flow) -> list[dict]:
+    rows = []
+    running = np.cumsum(obs)
+    for group, (first, after) in GROUPS.items():
+        rows.append((group, daily[first:after], obs[first:after]))
+    for group, day in TOTALS.items():
+        rows.append((group, total[day : day + 1], running[day : day + 1]))
+    return [_row(yard, issue, name, weather, *row) for row in rows]
+
+
+def _row(yard, issue, name, weather, group, fcst, obs) -> dict:
+    error = obs[:, None] - fcst
+    levels = np.array(QUANTILES)
+    loss = 2 * np.maximum(levels * error, (levels - 1) * error).mean()
+    low, high, upper = (fcst[:, QUANTILE_NAMES.index(q)] for q in ("q10", "q90", "q75"))
+    inside = (obs >= low - TOLERANCE_KG) & (obs <= high + TOLERANCE_KG)
+    flowing = upper > 0.2
+    return {
+        "yard": yard, "issue": issue, "forecaster": name, "weather": weather, "group": group,
+        "loss": loss, "inside": inside.mean(), "cases": len(obs),
+        "flow_inside": inside[flowing].sum(), "flow_cases": flowing.sum(),
+        "below": (obs < low - TOLERANCE_KG).mean(), "above": (obs > high + TOLERANCE_KG).mean(),
+    }  # fmt: skip
+
+
+def table(rows: pd.DataFrame) -> pd.DataFrame:
+    """Loss and coverage by yard, forecaster, weather and lead group."""
+    keys = ["yard", "forecaster", "weather", "group"]
+    grouped = rows.groupby(keys, sort=False)
+    sums = grouped[["flow_inside", "flow_cases"]].sum()
+    found = grouped[["loss", "inside", "below", "above"]].mean()
+    return found.assign(flow_cov=sums["flow_inside"] / sums["flow_cases"].replace(0, np.nan))
+
+
+def ratios(rows: pd.DataFrame) -> pd.DataFrame:
+    """Geometric mean over yards of the loss against each baseline and the best of them."""
+    loss = table(rows)["loss"].unstack(["forecaster", "weather"])
+    simple = loss[list(BASELINES)].droplevel("weather", axis=1)
+    simple["best simple"] = simple.min(axis=1)
+    out = {
+        (weather, name): np.exp(np.log(loss["flowcast"][weather] / simple[name]).groupby("group", sort=False).mean())
+        for weather in loss["flowcast"].columns
+        for name in simple.columns
+    }
+    return pd.DataFrame(out)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("yards", nargs="+", type=Path)
+    parser.add_argument("--every", type=int, default=14, help="days between issue dates")
+    parser.add_argument("--days", type=int, default=337, help="days of the last year to issue in")
+    parser.add_argument("--csv", type=Path, help="write every score here")
+    parser.add_argument("--processes", type=int, default=2)
+    options = parser.parse_args()
+    with ProcessPoolExecutor(options.processes) as pool:
+        jobs = [pool.submit(measure, y, options.every, options.days) for y in options.yards]
+        rows = pd.concat([_said(job, y) for job, y in zip(jobs, options.yards, strict=True)])
+    if options.csv:
+        rows.to_csv(options.csv, index=False)
+    pd.set_option("display.width", 160, "display.max_rows", 500)
+    flow = table(rows)
+    print(flow[flow.index.get_level_values("forecaster") == "flowcast"].round(3).to_string())
+    print("\nloss of flowcast as a ratio, geometric mean over yards")
+    print(ratios(rows).round(3).to_string())
+    pooled = rows[rows["forecaster"] == "flowcast"].groupby(["weather", "group"], sort=False)
+    print("\n10-90 % coverage, pooled")
+    print(pooled[["inside", "below", "above"]].mean().round(3).to_string())
+
+
+def _said(job, yard) -> pd.DataFrame:
+    rows = job.result()
+    print(f"{yard.name}: done", file=sys.stderr)
+    return rows
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,125 @@
+"""The gain equation: hand-worked days, published use, recovery of known coefficients."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from flowcast.flow.days import Days
+from flowcast.flow.household import (
+    Household,
+    Stock,
+    fit_household,
+    intake_of,
+    prior_household,
+    step,
+    use,
+)
+from flowcast.numbers import load_numbers
+
+NUMBERS = load_numbers()
+
+
+def some_days(n, foraging_h=8.0, temp_c=20.0):
+    """n like days; arrays may be given for hours and temperature."""
+    full = np.full(n, 1.0)
+    return Days(
+        time=np.arange(n, dtype=float),
+        season=np.zeros(n, int),
+        season_day=np.arange(n, dtype=float) % 366,
+        pheno_day=np.arange(n, dtype=float) % 366,
+        foraging_h=full * foraging_h,
+        temp_c=full * temp_c,
+        month_temp_c=full * temp_c,
+        soil_frac=full * 0.7,
+    )
+
+
+def test_winter_use_of_the_prior_holds_the_swedish_winter():
+    # Norrstrom et al. 2021 (READ in the sheet): 0.039 +- 0.013 kg/d at a mean of 3.5 degC.
+    prior = prior_household(NUMBERS)
+    chill = (NUMBERS["flow.chill_below_c"] - 3.5) / 10
+    mean = use(Stock(0.0, 0.0), chill, 0.0, prior.mean, NUMBERS)
+    draws = use(Stock(0.0, 0.0), chill, 0.0, prior.draw(4000, np.random.default_rng(1)), NUMBERS)
+    assert mean < 0.1
+    assert np.quantile(draws, 0.1) < 0.039 < np.quantile(draws, 0.9)
+
+
+def test_summer_dearth_use_of_the_prior_is_the_practitioners():
+    # 0.1 to 0.5 kg/d (sheet 2.3, MEMORY), 0.3 to 0.9 full of brood (expert judgement, no source).
+    prior = prior_household(NUMBERS)
+    draws = use(Stock(0.5, 0.0), 0.0, 1.0, prior.draw(4000, np.random.default_rng(1)), NUMBERS)
+    assert 0.1 < np.quantile(draws, 0.1)
+    assert np.quantile(draws, 0.9) < 0.9
+
+
+def test_three_days_by_hand():
+    # base .1, cold 0, warm 0, brood 0, rho .4; drying rate .5 (numbers.toml).
+    # Day 1: brings 2 kg, nothing wet yet:  gain 2 - .1            = 1.9
+    # Day 2: no flight; wet 2, dries .5*.4*2 = .4: gain -.1 - .4    = -.5
+    # Day 3: no flight; wet 1, dries .2:           gain -.1 - .2    = -.3
+    home = Household(np.array([0.1, 0, 0, 0, 0.4]), np.zeros((5, 5)), NUMBERS)
+    intake, stocks = intake_of(np.array([1.9, -0.5, -0.3]), some_days(3), home)
+    assert intake == pytest.approx([2.0, 0.0, 0.0], abs=1e-12)
+    assert [s.wet for s in stocks] == pytest.approx([0.0, 2.0, 1.0], abs=1e-12)
+    assert stocks[1].memory == pytest.approx(2 / NUMBERS["flow.memory_d"], abs=1e-12)
+
+
+def test_missing_gain_is_missing_intake():
+    home = prior_household(NUMBERS)
+    intake, _ = intake_of(np.array([1.0, np.nan, 1.0]), some_days(3), home)
+    assert np.isnan(intake[1])
+    assert np.isfinite(intake[2])
+
+
+@given(st.lists(st.floats(0, 6), min_size=1, max_size=60))
+@settings(max_examples=40, deadline=None)
+def test_water_that_comes_in_wet_leaves_in_the_end(intakes):
+    # What is handed on never exceeds what came in, and without intake it all dries off.
+    stock = Stock(0.0, 0.0)
+    for intake in intakes:
+        stock = step(stock, intake, NUMBERS)
+    assert 0 <= stock.wet <= sum(intakes) + 1e-9
+    for _ in range(60):
+        stock = step(stock, 0.0, NUMBERS)
+    assert stock.wet < 1e-9
+
+
+def _simulated(n=730, seed=5):
+    """A known colony: gains from known intake and coefficients, 40 % of days without flight."""
+    rng = np.random.default_rng(seed)
+    temp = 11 + 12 * np.sin(2 * np.pi * np.arange(n) / 365) + rng.normal(0, 3, n)
+    hours = np.where((rng.random(n) < 0.4) | (temp < 8), 0.0, rng.uniform(3, 10, n))
+    days = some_days(n, hours, temp)
+    true = np.array([0.06, 0.03, 0.25, 0.12, 0.3])
+    intake = np.where(hours > 0, rng.gamma(0.6, 1.0, n) * (temp > 12), 0.0)
+    gain, stock = np.empty(n), Stock(0.0, 0.0)
+    home = Household(true, np.zeros((5, 5)), NUMBERS)
+    from flowcast.flow.household import drivers
+
+    chill, brooding = drivers(days, NUMBERS)
+    for t in range(n):
+        gain[t] = intake[t] - use(stock, chill[t], brooding[t], true, NUMBERS)
+        stock = step(stock, intake[t], NUMBERS)
+    return days, gain + rng.normal(0, 0.05, n), intake, home
+
+
+def test_known_use_is_recovered():
+    days, gain, intake, home = _simulated()
+    found = fit_household(gain, days, NUMBERS)
+    # 0.05 kg of noise over some 300 idle days; the standard error says how near it must come.
+    assert np.abs(found.mean - home.mean) == pytest.approx(np.zeros(5), abs=0.08)
+    back, _ = intake_of(gain, days, found)
+    assert np.mean(np.abs(back - intake)) < 0.1
+
+
+def test_a_log_narrows_the_prior():
+    days, gain, _, _ = _simulated()
+    found = fit_household(gain, days, NUMBERS)
+    assert (np.diag(found.cov) < np.diag(prior_household(NUMBERS).cov)).all()
+
+
+def test_no_idle_day_leaves_the_prior():
+    days = some_days(30)
+    found = fit_household(np.full(30, 1.0), days, NUMBERS)
+    assert found.mean == pytest.approx(prior_household(NUMBERS).mean, abs=1e-12)
