@@ -214,7 +214,9 @@ def _parse(text: str, separator: str, path: Path) -> pd.DataFrame:
 
 def _first_long_line(text: str, separator: str) -> int | None:
     lines = text.splitlines()
-    long = (n for n, line in enumerate(lines, 1) if line.count(separator) > lines[0].count(separator))
+    long = (
+        n for n, line in enumerate(lines, 1) if line.count(separator) > lines[0].count(separator)
+    )
     return next(long, None)
 
 

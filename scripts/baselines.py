@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 
 
-def climatology(gains: pd.Series, dates: pd.DatetimeIndex, quantiles) -> tuple[np.ndarray, np.ndarray]:
+def climatology(
+    gains: pd.Series, dates: pd.DatetimeIndex, quantiles
+) -> tuple[np.ndarray, np.ndarray]:
     """Past gains within 10 days of the calendar date; totals from the same stretch of past years."""
     daily = np.array([np.quantile(_near(gains, d), quantiles) for d in dates])
     runs = [_run(gains, dates, years) for years in range(1, 12)]
@@ -18,7 +20,9 @@ def climatology(gains: pd.Series, dates: pd.DatetimeIndex, quantiles) -> tuple[n
     return daily, np.quantile(np.cumsum(runs, axis=1), quantiles, axis=0).T
 
 
-def persistence(gains: pd.Series, dates: pd.DatetimeIndex, quantiles) -> tuple[np.ndarray, np.ndarray]:
+def persistence(
+    gains: pd.Series, dates: pd.DatetimeIndex, quantiles
+) -> tuple[np.ndarray, np.ndarray]:
     """The spread of the last 7 days, for ever; totals grow with it."""
     recent = gains.dropna().iloc[-7:]
     recent = recent if len(recent) else pd.Series([0.0])
@@ -27,7 +31,9 @@ def persistence(gains: pd.Series, dates: pd.DatetimeIndex, quantiles) -> tuple[n
     return np.tile(level, (len(dates), 1)), level[None, :] * days
 
 
-def damped_blend(gains: pd.Series, dates: pd.DatetimeIndex, quantiles) -> tuple[np.ndarray, np.ndarray]:
+def damped_blend(
+    gains: pd.Series, dates: pd.DatetimeIndex, quantiles
+) -> tuple[np.ndarray, np.ndarray]:
     """Climatology moved by last week's departure from it, fading over 10 days."""
     daily, total = climatology(gains, dates, quantiles)
     week = gains.dropna().iloc[-7:]

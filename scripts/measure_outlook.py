@@ -29,7 +29,10 @@ TOLERANCE_KG = 0.01
 
 def truth_of(folder: Path) -> pd.Series:
     """Median over hives of the true daily net gain, by local date. [kg]"""
-    parts = [pd.read_csv(p, index_col="date", parse_dates=True) for p in (folder / "truth").glob("gain-*.csv")]
+    parts = [
+        pd.read_csv(p, index_col="date", parse_dates=True)
+        for p in (folder / "truth").glob("gain-*.csv")
+    ]
     return pd.concat([p["gain_kg"] for p in parts], axis=1).median(axis=1)
 
 
@@ -47,15 +50,29 @@ def measure(folder: Path, every: int, days: int) -> pd.DataFrame:
         obs = truth.reindex(dates).to_numpy()
         ahead = whole.daily.reindex(dates)
         for weather, known in (("past years", None), ("observed", ahead)):
-            found = pipeline.outlook_from(record, ahead=known, horizon=HORIZON + 2 if known is None else HORIZON)
+            found = pipeline.outlook_from(
+                record, ahead=known, horizon=HORIZON + 2 if known is None else HORIZON
+            )
             read = found.outlook
-            daily, total = (t[list(QUANTILE_NAMES)].to_numpy()[:HORIZON] for t in (read.daily, read.total))
-            rows += _scores(folder.name, issue, "flowcast", weather, daily, total, obs, read.daily["p_flow_day"])
+            daily, total = (
+                t[list(QUANTILE_NAMES)].to_numpy()[:HORIZON] for t in (read.daily, read.total)
+            )
+            rows += _scores(
+                folder.name, issue, "flowcast", weather, daily, total, obs, read.daily["p_flow_day"]
+            )
         gains = record.spans[record.spans["days"] == 1]["gain_kg"]
         if len(gains):
             gains = gains.reindex(pd.date_range(gains.index[0], issue - pd.Timedelta(days=1)))
             for name, forecaster in BASELINES.items():
-                rows += _scores(folder.name, issue, name, "none", *forecaster(gains, dates, QUANTILES), obs, None)
+                rows += _scores(
+                    folder.name,
+                    issue,
+                    name,
+                    "none",
+                    *forecaster(gains, dates, QUANTILES),
+                    obs,
+                    None,
+                )
     return pd.DataFrame(rows)
 
 
@@ -99,7 +116,9 @@ def ratios(rows: pd.DataFrame) -> pd.DataFrame:
     simple = loss[list(BASELINES)].droplevel("weather", axis=1)
     simple["best simple"] = simple.min(axis=1)
     out = {
-        (weather, name): np.exp(np.log(loss["flowcast"][weather] / simple[name]).groupby("group", sort=False).mean())
+        (weather, name): np.exp(
+            np.log(loss["flowcast"][weather] / simple[name]).groupby("group", sort=False).mean()
+        )
         for weather in loss["flowcast"].columns
         for name in simple.columns
     }

@@ -115,7 +115,7 @@ def test_bad_weather_file_is_named(write_yard, text, kind, says):
 
 
 def test_no_weather_file_says_what_to_do(write_yard):
-    with pytest.raises(SourceUnavailable, match="Put weather.csv in the folder"):
+    with pytest.raises(SourceUnavailable, match=r"Put weather\.csv in the folder"):
         read_weather(read_yard(write_yard()))
 
 

@@ -44,7 +44,10 @@ def season_days(years=2, seed=2):
     )
 
 
-def ensemble(plants=(Plant("lime", 150, 180, "heavy"),), seed=1):
+LIME = (Plant("lime", 150, 180, "heavy"),)
+
+
+def ensemble(plants=LIME, seed=1):
     return draw_ensemble(list(plants), SUMMER, NUMBERS, np.random.default_rng(seed))
 
 
@@ -133,7 +136,8 @@ def test_prior_follows_statement_of_strength_and_time():
     bloom, before = days.take([165]), days.take([110])
     days9 = [Days(**{**d.__dict__, "foraging_h": np.array([9.0])}) for d in (bloom, before)]
     by_strength = {
-        s: np.median(ensemble([Plant("p", 150, 180, s)]).intake(days9[0])) for s in ("light", "fair", "heavy")
+        s: np.median(ensemble([Plant("p", 150, 180, s)]).intake(days9[0]))
+        for s in ("light", "fair", "heavy")
     }
     assert by_strength["light"] < by_strength["fair"] < by_strength["heavy"]
     heavy = ensemble().intake
@@ -171,7 +175,12 @@ def test_a_simulated_season_is_recovered_in_the_next():
     days = season_days(3)
     gain, intake = _simulated(days, seed=8)
     first = 365 * 2
-    model = fit_flow(spans_of(gain[:first], days.take(slice(first))), days.take(slice(first)), ensemble(), NUMBERS)
+    model = fit_flow(
+        spans_of(gain[:first], days.take(slice(first))),
+        days.take(slice(first)),
+        ensemble(),
+        NUMBERS,
+    )
     ahead = days.take(np.arange(first + 140, first + 185))
     fly = ahead.foraging_h > 1
     got = from_scale(model.predict(ahead)[0])[fly]
@@ -224,10 +233,35 @@ def test_more_log_never_loosens_a_day_it_informs(extra):
     numbers = load_numbers({"flow.robust_rounds": 0})
     view = days.take([161])
     removed = [
-        (fit_flow(spans_of(g, days), days, ensemble(), numbers).predict(view)[1] ** 2).sum() for g in (short, long)
+        (fit_flow(spans_of(g, days), days, ensemble(), numbers).predict(view)[1] ** 2).sum()
+        for g in (short, long)
     ]
     # Use is learned from both, so intake errors shift a little: one part in a hundred is allowed.
     assert removed[1] >= removed[0] * 0.99
+
+
+def test_the_drift_alone_is_the_kalman_filter_of_statsmodels():
+    # With every part but the days' drift put out, the model is an AR(1) seen with noise. statsmodels'
+    # state space filter, given the same variances, must forecast the same means and variances.
+    from statsmodels.tsa.statespace.sarimax import SARIMAX
+
+    others = ("bloom", "date", "soil", "year", "weeks", "flight")
+    numbers = load_numbers({f"flow.sd_{n}": 0.0 for n in others} | {"flow.robust_rounds": 0})
+    sd, span, noise = (numbers[f"flow.{k}"] for k in ("sd_days", "span_days_d", "sd_noise"))
+    days = season_days(1).take(np.arange(140, 180))
+    days = Days(**{**days.__dict__, "foraging_h": np.full(40, numbers["flow.full_day_h"])})
+    past, ahead = days.take(slice(0, 30)), days.take(slice(30, 40))
+    z = np.random.default_rng(4).normal(0, 0.4, 30)
+    cov = covariance(past, past, numbers) + noise**2 * np.eye(30)
+    cross = covariance(past, ahead, numbers)
+    mean = cross.T @ np.linalg.solve(cov, z)
+    var = np.diag(covariance(ahead, ahead, numbers) - cross.T @ np.linalg.solve(cov, cross))
+    phi = np.exp(-1 / span)
+    kalman = SARIMAX(z, order=(1, 0, 0), measurement_error=True, enforce_stationarity=False)
+    known = kalman.smooth([phi, noise**2, sd**2 * (1 - phi**2)])
+    forecast = known.get_forecast(10)
+    assert mean == pytest.approx(forecast.predicted_mean, abs=1e-4)
+    assert var + noise**2 == pytest.approx(forecast.var_pred_mean, rel=1e-3)
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,7 @@
 """Read-outs: flow windows by hand, quantiles and chances from given scenarios."""
 
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -59,7 +61,7 @@ def test_windows_are_long_enough_apart_and_in_order(gain, threshold):
     for first, last in found:
         assert 0 <= first <= last < len(gain)
         assert last - first + 1 >= NUMBERS["flow.window_least_d"]
-    for (_, last), (first, _) in zip(found, found[1:], strict=False):
+    for (_, last), (first, _) in pairwise(found):
         assert first - last - 1 > NUMBERS["flow.window_break_d"]
 
 
@@ -103,12 +105,16 @@ def test_weeks_and_totals_add_up():
     rng = np.random.default_rng(0)
     read = read_outlook(scenarios(rng.normal(0.2, 1, (500, 45))), np.full(14, np.nan), 0.5, NUMBERS)
     assert read.weekly["days"].tolist() == [7, 7, 7, 9]
-    assert read.weekly["flow_days"].sum() == pytest.approx(read.daily["p_flow_day"][:30].sum(), abs=1e-9)
+    assert read.weekly["flow_days"].sum() == pytest.approx(
+        read.daily["p_flow_day"][:30].sum(), abs=1e-9
+    )
     week = read.scenarios.gain_kg[:, :7].sum(1)
     assert read.weekly["q50"].iloc[0] == pytest.approx(np.median(week), abs=1e-9)
     assert read.total_after(7)["q90"] == pytest.approx(np.quantile(week, 0.9), abs=1e-9)
 
 
-@pytest.mark.parametrize("chance, word", [(0.0, "unlikely"), (1 / 3, "unlikely"), (0.5, "even"), (0.7, "likely")])
+@pytest.mark.parametrize(
+    "chance, word", [(0.0, "unlikely"), (1 / 3, "unlikely"), (0.5, "even"), (0.7, "likely")]
+)
 def test_chance_words_are_tied_to_chances(chance, word):
     assert chance_word(chance) == word

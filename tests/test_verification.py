@@ -28,7 +28,9 @@ def test_crps_equals_scoringrules():
 def test_brier_score_equals_scikit_learn():
     happened = OBS > 1.5
     chance = RNG.random(60)
-    assert v.brier_score(chance, happened) == pytest.approx(brier_score_loss(happened, chance), abs=1e-12)
+    assert v.brier_score(chance, happened) == pytest.approx(
+        brier_score_loss(happened, chance), abs=1e-12
+    )
 
 
 def test_pinball_loss_by_hand():
@@ -63,4 +65,6 @@ def test_quantile_score_nears_the_crps():
     # The mean of twice the pinball loss over many even levels tends to the CRPS (Gneiting 2011, MEMORY).
     levels = np.arange(0.005, 1, 0.01)
     fcst = np.quantile(FCST, levels, axis=1).T
-    assert v.quantile_score(fcst, OBS, quantiles=levels) == pytest.approx(v.crps_ensemble(FCST, OBS), rel=0.02)
+    assert v.quantile_score(fcst, OBS, quantiles=levels) == pytest.approx(
+        v.crps_ensemble(FCST, OBS), rel=0.02
+    )

@@ -318,8 +318,11 @@ def _spread(residual: np.ndarray, weights: np.ndarray, numbers: Numbers) -> floa
 
 
 def _seasons(log: _Log) -> float:
-    """Seasons of log, counted in days spoken of."""
-    return float(log.spans["days"].sum() / 365.25)
+    """Seasons of log: days that a daily gain or a span speaks of, each counted once."""
+    told = np.zeros(len(log.days), bool)
+    for start, length in zip(log.at, log.spans["days"], strict=True):
+        told[start : start + int(length)] = True
+    return float(told.sum() / 365.25)
 
 
 def _stock_after(log: _Log, model: FlowModel) -> Stock:

@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from statsmodels.robust.norms import HuberT
 
 from flowcast.flow.days import Days
 from flowcast.numbers import Numbers
@@ -137,9 +138,9 @@ def _ridge(design: np.ndarray, loss: np.ndarray, weight: np.ndarray, numbers: Nu
     prior = prior_household(numbers)
     precision = np.linalg.inv(prior.cov)
     mean, sd = prior.mean, numbers["flow.idle_sd_kg"]
+    norm = HuberT(t=1.5)
     for _ in range(5):
-        residual = np.abs(loss - design @ mean) / sd
-        held = weight * np.minimum(1.0, 1.5 / np.maximum(residual, 1e-9)) / sd**2
+        held = weight * norm.weights((loss - design @ mean) / sd) / sd**2
         total = precision + design.T @ (design * held[:, None])
         mean = np.linalg.solve(total, precision @ prior.mean + design.T @ (held * loss))
     # Idle days in a row share their errors (strength, scale drift), so they tell less than their number.

@@ -2,7 +2,9 @@
 
 One set of scenarios serves everything that is read off the future. Beyond any weather forecast
 the weather ahead is each past year's, from the same calendar date, started from today's soil
-water and today's warmth, so that phenology goes on from where the season stands.
+water and today's warmth, so that phenology goes on from where the season stands. A yard whose
+weather holds no past year has only its last weeks to go by; they are laid end to end in every
+order of time, and whoever shows the outlook says so.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from flowcast.numbers import Numbers
 from flowcast.tables import Place
 from flowcast.weather import Normals, midwinter, pheno_day, phenological_lead, soil_water
 
+LAST_WEEKS = "the last weeks"
 NEEDED = ["temp_mean_c", "precip_mm", "et0_mm", "foraging_h", "warmth_cd", "soil_water_frac"]
 
 
@@ -56,27 +59,26 @@ def past_years_ahead(
     """Each past year's weather from the date after `daily` ends, for `horizon` days.
 
     Neighbouring starts (a few days earlier and later) of the same year stand for weather that
-    would have been as likely on these dates.
+    would have been as likely on these dates. Without any whole past year: the last weeks.
 
     Raises
     ------
     NotEnoughDataError
-        When no past year has whole weather for these days.
+        When there are not even two whole weeks of weather.
     """
     start = daily.index[-1] + pd.Timedelta(days=1)
     shift = int(numbers["flow.start_shift_d"])
     runs, labels = [], []
     for years_ago in range(1, start.year - daily.index[0].year + 1):
         for days_off in (-shift, 0, shift) if shift else (0,):
-            run = _run(daily, start - pd.DateOffset(years=years_ago), days_off, horizon)
+            first = start - pd.DateOffset(years=years_ago) + pd.Timedelta(days=days_off)
+            run = _run(daily, daily.index.get_indexer([first])[0], horizon)
             if run is not None:
                 runs.append(run)
                 labels.append(str(start.year - years_ago))
     if not runs:
-        raise NotEnoughDataError(
-            f"the weather reaches from {daily.index[0]:%Y-%m-%d} to {daily.index[-1]:%Y-%m-%d} and has no "
-            f"whole past year for the {horizon} days from {start:%d %B}. Give at least two years of it."
-        )
+        runs = _last_weeks(daily, horizon, int(numbers["flow.last_weeks_d"]))
+        labels = [LAST_WEEKS] * len(runs)
     return _future(runs, labels, daily, normals, place, numbers)
 
 
@@ -91,9 +93,8 @@ def known_ahead(
     return _future([run], ["as it came"], daily, normals, place, numbers)
 
 
-def _run(daily: pd.DataFrame, start: pd.Timestamp, days_off: int, horizon: int) -> dict | None:
-    """One past year's columns from near this date; None when it is not whole."""
-    first = daily.index.get_indexer([start + pd.Timedelta(days=days_off)])[0]
+def _run(daily: pd.DataFrame, first: int, horizon: int) -> dict | None:
+    """`horizon` days of columns from this position; None when they are not whole."""
     if first < 1 or first + horizon > len(daily):
         return None
     part = daily.iloc[first : first + horizon]
@@ -102,6 +103,21 @@ def _run(daily: pd.DataFrame, start: pd.Timestamp, days_off: int, horizon: int) 
         return None
     run["degree_days"] = _degree_days(run["warmth_cd"], daily["warmth_cd"].iloc[first - 1])
     return run
+
+
+def _last_weeks(daily: pd.DataFrame, horizon: int, most: int) -> list[dict]:
+    """The last whole days of weather, repeated over the horizon from each of several starts."""
+    whole = daily[NEEDED].notna().all(axis=1).to_numpy()
+    length = min(most, int(np.argmin(np.r_[whole[::-1], False])))
+    recent = _run(daily, len(daily) - length + 1, length - 1) if length > 14 else None
+    if recent is None:
+        raise NotEnoughDataError(
+            f"the weather before {daily.index[-1] + pd.Timedelta(days=1):%Y-%m-%d} holds no past year and not "
+            "even two whole weeks. Give at least two years of it."
+        )
+    starts = range(0, length - 1, max(1, length // 15))
+    order = [(start + np.arange(horizon)) % (length - 1) for start in starts]
+    return [{name: values[days] for name, values in recent.items()} for days in order]
 
 
 def _degree_days(warmth_cd: np.ndarray, before: float) -> np.ndarray:
@@ -128,7 +144,9 @@ def _future(
         time=np.tile(day_number(dates), (len(runs), 1)),
         season=np.tile(season, (len(runs), 1)),
         season_day=np.tile(day, (len(runs), 1)),
-        pheno_day=np.array([pheno_day(dates, lead, place.season_start, place, numbers) for lead in leads]),
+        pheno_day=np.array(
+            [pheno_day(dates, lead, place.season_start, place, numbers) for lead in leads]
+        ),
         foraging_h=column["foraging_h"],
         temp_c=temp,
         month_temp_c=month_mean(np.hstack([before, temp]))[:, -horizon:],

@@ -27,13 +27,14 @@ class Measure:
 class Standing:
     """State of the season on the morning of the issue date.
 
-    lead_d: days the season runs early (late: negative). foraging_h: foraging hours a day over the
+    lead_d: days the season runs early (late: negative), NaN without a normal.
+    warmth_moves: false where bloom no longer follows it. foraging_h: foraging hours a day over the
     last 30 days. gain_kg: net gain of the last 30 days, NaN without enough log. last_window: first
     and last day of the last flow window in the log, None without one.
     """
 
     lead_d: float
-    years: int
+    warmth_moves: bool
     soil_frac: Measure
     foraging_h: Measure
     gain_kg: float
@@ -44,6 +45,7 @@ class Standing:
 def read_standing(
     daily: pd.DataFrame,
     lead_d: float,
+    warmth_moves: bool,
     gains: pd.Series,
     threshold_kg: float,
     place: Place,
@@ -61,7 +63,7 @@ def read_standing(
     recent = gains[gains.index > daily.index[-1] - pd.Timedelta(days=30)]
     return Standing(
         lead_d=lead_d,
-        years=max(1, round(len(daily) / 365.25)),
+        warmth_moves=warmth_moves,
         soil_frac=_measure(daily, "soil_water_frac", place, numbers),
         foraging_h=_measure(smooth, "foraging_month_h", place, numbers),
         gain_kg=float(recent.sum()) if len(recent) >= 20 else float("nan"),

@@ -241,8 +241,9 @@ def _in_a_line(values):
 def _bridge_radiation(draft, longest):
     """Radiation bridged as a share of the clear sky: a line through the night would be light."""
     ghi, clear = draft.values["ghi_wm2"], draft.values["clear_ghi_wm2"]
-    share = np.divide(ghi, clear, out=np.full_like(ghi, np.nan), where=clear > 0)
-    share = np.minimum(share, 1)  # at dawn both are near nothing and their ratio is wild
+    # At dawn both are near nothing and their ratio is wild: only light that counts tells the share.
+    share = np.divide(ghi, clear, out=np.full_like(ghi, np.nan), where=clear > 1.0)
+    share = np.minimum(share, 1)
     return draft.fill("ghi_wm2", short_holes(ghi, longest), clear * _in_a_line(share))
 
 

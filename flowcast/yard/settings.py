@@ -227,15 +227,16 @@ def _problem(problem: dict[str, Any], section: str, keys: list[str]) -> str:
         return f"unknown key {name!r}. {cure}"
     if problem["type"] == "missing":
         return f"{name!r} is missing. Add it."
-    return f"{name} = {problem['input']!r}: {_message(problem, name)}"
+    shown = repr(problem["input"])
+    shown = shown if len(shown) <= 60 else f"{shown[:57]}..."
+    return f"{name} = {shown}: {_message(problem['msg'], name)}."
 
 
-def _message(problem: dict[str, Any], name: str) -> str:
-    message = problem["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
-    message = message[0].lower() + message[1:]
+def _message(message: str, name: str) -> str:
+    message = message.removeprefix("Value error, ").replace("Input should be ", "it must be ")
     if name == "yard.latitude":
         message += "; if latitude and longitude are swapped, change them round"
-    return f"{message}." if problem["type"] == "value_error" else f"it must be {message}."
+    return message[0].lower() + message[1:]
 
 
 def _known_keys(section: str, keys: list[str]) -> list[str]:

@@ -1,0 +1,5 @@
+"""python -m flowcast"""
+
+from flowcast.cli import main
+
+main()

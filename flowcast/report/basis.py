@@ -1,0 +1,202 @@
+"""What an outlook rests on, what is missing and what that costs it: plain sentences."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from flowcast.flow.scenarios import LAST_WEEKS
+from flowcast.report import words
+from flowcast.results import Checked, Record, YardOutlook
+from flowcast.scale_log import CleanLog
+
+
+def basis(found: YardOutlook) -> list[str]:
+    """What the outlook rests on."""
+    record, model = found.record, found.model
+    lines = [_log_basis(record, model.seasons), _weather_basis(record), _ahead_basis(found)]
+    lines += [_forage_basis(record)]
+    if record.yard.numbers.entry("flow.flow_day_kg").value != record.yard.flow_day_kg:
+        lines.append(
+            f"A flow day here is {record.yard.flow_day_kg:g} kg or more, as yard.toml says."
+        )
+    return [line for line in lines if line]
+
+
+def cautions() -> list[str]:
+    """What a keeper must bear in mind, whatever the figures."""
+    return [
+        "This advises on dates; it does not replace looking into the hive. Gain on the scale is not "
+        "honey to take: drying, brood and the colony's own stores come off first, and 6 to 10 kg "
+        "stay with a full colony all year and everywhere.",
+        "Wear protective clothing; with a known allergy to stings take medical advice first. Full "
+        "supers are heavy: lift with help. Heed fire bans before lighting a smoker.",
+        "No honey to infants under one year. Never feed syrup while supers are on that people will "
+        "eat from; white sugar only; never honey or comb from other or unknown hives.",
+        "Local codes on keeping bees and the duty to report notifiable pests and diseases come "
+        "first; when unsure, ask an experienced local beekeeper or the authority.",
+        "About Apis mellifera. Weight says nothing of pollen, queen or health.",
+    ]
+
+
+def check_lines(found: Checked) -> dict[str, list[str]]:
+    """What was understood, under headings."""
+    lines = {"Place": _place_lines(found), "Hives": _hive_lines(found), "Work": _work_lines(found)}
+    lines["Weather"] = _weather_lines(found)
+    lines["Forage"] = _forage_lines(found)
+    lines["What is missing, and what it costs the outlook"] = _missing_lines(found)
+    return {heading: part for heading, part in lines.items() if part}
+
+
+def _log_basis(record: Record, seasons: float) -> str:
+    if not record.logs:
+        return (
+            "No scale log: the figures rest on weather and stated bloom only, for a colony of usual "
+            "strength, and are rough. Three weeks of weights under one hive already help."
+        )
+    hives = _count(len(record.logs), "hive")
+    kinds = {log.kind for log in record.logs}
+    how = "hand weighings" if kinds == {"hand weighings"} else "scales"
+    length = f"{seasons:.1f} seasons" if seasons >= 0.95 else f"{round(seasons * 365)} days"
+    short = "" if seasons >= 2 else " With so short a log the stated bloom still counts for much."
+    return f"{hives} on {how}, {length} of gains that could be trusted.{short}"
+
+
+def _weather_basis(record: Record) -> str:
+    years = (record.daily.index[-1] - record.daily.index[0]).days / 365.25
+    return (
+        f"Weather from the yard's own file, {words.full_day(record.daily.index[0])} to "
+        f"{words.full_day(record.daily.index[-1])} ({_count(round(years), 'year') if years >= 0.95 else _count(round(years * 12), 'month')})."
+    )
+
+
+def _ahead_basis(found: YardOutlook) -> str:
+    labels = set(found.outlook.scenarios.labels)
+    text = "No weather forecast is used: the days ahead are those of "
+    if labels == {LAST_WEEKS}:
+        text += "the last weeks, for want of a whole past year of weather; the season's turn is not in them."
+    else:
+        text += f"{_count(len(labels), 'past year')}, from today's soil water and warmth."
+    gap = (found.outlook.issue_date - found.record.daily.index[-1]).days - 1
+    if gap > 0:
+        text += f" The last {_count(gap, 'day')} before the issue date have no weather and count as unknown."
+    return text
+
+
+def _forage_basis(record: Record) -> str:
+    plants = record.yard.forage
+    if not plants:
+        return "No bloom is stated in yard.toml, so before the log speaks any time of the flight season may flow."
+    return f"Bloom as stated: {', '.join(p.name for p in plants)}. Dates shift by about 10 days either way."
+
+
+def _place_lines(found: Checked) -> list[str]:
+    place = found.yard.place
+    ns, ew = "N" if place.latitude >= 0 else "S", "E" if place.longitude >= 0 else "W"
+    start = pd.Timestamp(2024, *place.season_start)
+    return [
+        f"{abs(place.latitude):.3f}° {ns}, {abs(place.longitude):.3f}° {ew}, {place.elevation_m:.0f} m, "
+        f"time zone {place.timezone}; the season counts from {words.day(start)}."
+    ]
+
+
+def _hive_lines(found: Checked) -> list[str]:
+    logs = {log.hive: log for log in found.logs}
+    lines = []
+    for hive in found.yard.hives:
+        if hive.name in logs:
+            lines += _log_lines(logs[hive.name])
+        else:
+            lines.append(f"{hive.name}: no weights.")
+    return lines
+
+
+def _log_lines(log: CleanLog) -> list[str]:
+    first, last = log.readings.index[0], log.readings.index[-1]
+    what = "hand weighings" if log.kind == "hand weighings" else f"readings, {_sampling(log)}"
+    lines = [
+        f"{log.hive}: {len(log.readings):,} {what}, {words.full_day(first)} to {words.full_day(last)}; "
+        f"{_gain_words(log)}."
+    ]
+    marked = {word: n for word, n in log.counts.items() if n}
+    if marked:
+        lines.append(
+            f"{log.hive}: marked or left out: {', '.join(f'{n:,} {w}' for w, n in marked.items())}."
+        )
+    for step in log.steps[~log.steps["logged"].astype(bool)].itertuples():
+        lines.append(
+            f"{log.hive}: {step.time:%Y-%m-%d}: {step.note} A line in work.csv would settle it."
+        )
+    return lines
+
+
+def _sampling(log: CleanLog) -> str:
+    minutes = np.median(np.diff(log.readings.index.values) / np.timedelta64(1, "m"))
+    return (
+        f"one every {minutes:.0f} minutes"
+        if minutes < 120
+        else f"one every {minutes / 60:.0f} hours"
+    )
+
+
+def _gain_words(log: CleanLog) -> str:
+    good = log.gains[log.gains["quality"] == "good"]
+    single = int((good["days"] == 1).sum())
+    longer = int((good["days"] > 1).sum())
+    parts = [f"{single:,} daily gains"] if single else []
+    if longer:
+        gaps = good["days"][good["days"] > 1]
+        parts.append(f"{longer:,} totals over {gaps.min():.0f} to {gaps.max():.0f} days")
+    return " and ".join(parts) or "no gain that can be trusted"
+
+
+def _work_lines(found: Checked) -> list[str]:
+    work = found.yard.work
+    if work.empty:
+        return []
+    kinds = ", ".join(f"{word} {n}×" for word, n in work["what"].value_counts().items())
+    return [f"{_count(len(work), 'line')} of work: {kinds}."]
+
+
+def _weather_lines(found: Checked) -> list[str]:
+    if found.record is None:
+        return []
+    daily = found.record.daily
+    holes = int(daily["temp_mean_c"].isna().sum())
+    return [
+        f"{words.full_day(daily.index[0])} to {words.full_day(daily.index[-1])}, "
+        f"{len(daily) - holes:,} whole days, {_count(holes, 'day')} missing."
+    ]
+
+
+def _forage_lines(found: Checked) -> list[str]:
+    return [
+        f"{p.name}: {words.from_to(_date(p.from_), _date(p.to))}, {p.strength}, follows {p.follows}"
+        f"{', not every year' if p.irregular else ''}."
+        for p in found.yard.forage
+    ]
+
+
+def _date(month_day: str) -> pd.Timestamp:
+    return pd.Timestamp(f"2024-{month_day}")
+
+
+def _missing_lines(found: Checked) -> list[str]:
+    yard, lines = found.yard, []
+    if found.record is None:
+        lines.append("No weather: no outlook can be given before there is.")
+    elif len(found.record.daily) < 5 * 365:
+        lines.append("Less than five years of weather: what is normal here is known poorly.")
+    if not found.logs:
+        lines.append("No scale log: kilograms rest on stated bloom alone and have a wide interval.")
+    if not yard.forage:
+        lines.append(
+            "No bloom stated ([[forage]]): flows could come at any time of the flight season."
+        )
+    if found.logs and yard.work.empty:
+        lines.append("No work.csv: boxes and harvests must be guessed from jumps in weight.")
+    return lines or ["Nothing that would much sharpen the outlook."]
+
+
+def _count(n: int, noun: str) -> str:
+    return f"{n:,} {noun}" + ("" if n == 1 else "s")

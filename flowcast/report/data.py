@@ -1,0 +1,141 @@
+"""Results as plain data for --json: documented in DEVELOPERS.md, versioned, the same every run."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from flowcast.flow.outlook import Outlook
+from flowcast.flow.standing import Measure, Standing
+from flowcast.report import words
+from flowcast.report.basis import basis, check_lines
+from flowcast.results import Checked, YardOutlook
+
+SCHEMA_VERSION = 1
+
+
+def outlook_data(found: YardOutlook) -> dict:
+    """The JSON of `flowcast outlook`: weights in kg, dates local, chances 0 to 1."""
+    outlook, yard = found.outlook, found.record.yard
+    return {
+        "schema": "flowcast-outlook",
+        "schema_version": SCHEMA_VERSION,
+        "yard": yard.name,
+        "issue_date": _date(outlook.issue_date),
+        "seed": found.seed,
+        "scenarios": len(outlook.scenarios.gain_kg),
+        "seasons_of_log": _number(found.model.seasons),
+        "flow_day_kg": _number(outlook.threshold_kg),
+        "answer": words.answer(outlook),
+        "flow_window": _window(outlook),
+        "daily": [_day(date, row) for date, row in outlook.daily.iterrows()],
+        "total": [_day(date, row) for date, row in outlook.total.iterrows()],
+        "weekly": [_day(date, row) for date, row in outlook.weekly.iterrows()],
+        "standing": _standing(found.standing),
+        "rests_on": basis(found),
+        "notes": found.record.notes,
+        "numbers": [
+            _entry(n) for n in yard.numbers.under("foraging", "soil", "season", "scale_log", "flow")
+        ],
+    }
+
+
+def check_data(found: Checked) -> dict:
+    """The JSON of `flowcast check`."""
+    yard = found.yard
+    return {
+        "schema": "flowcast-check",
+        "schema_version": SCHEMA_VERSION,
+        "yard": yard.name,
+        "place": {
+            "latitude": yard.place.latitude,
+            "longitude": yard.place.longitude,
+            "elevation_m": yard.place.elevation_m,
+            "timezone": yard.place.timezone,
+        },
+        "hives": [_hive(log) for log in found.logs],
+        "understood": check_lines(found),
+        "notes": found.notes,
+    }
+
+
+def _hive(log) -> dict:
+    return {
+        "hive": log.hive,
+        "kind": log.kind,
+        "readings": len(log.readings),
+        "counts": {k: int(v) for k, v in log.counts.items()},
+        "steps": [
+            {
+                "time": row.time.isoformat(),
+                "kg": _number(row.kg),
+                "sd_kg": _number(row.sd_kg),
+                "cause": row.cause,
+                "logged": bool(row.logged),
+                "note": row.note,
+            }
+            for row in log.steps.itertuples()
+        ],
+    }
+
+
+def _window(outlook: Outlook) -> dict:
+    window = outlook.window
+    return {
+        "within_days": outlook.window_days,
+        "chance": _number(window.chance),
+        "open_now_chance": _number(window.open_chance),
+        "word": outlook.chance_word,
+        "start": _three(window.start),
+        "end": _three(window.end),
+        "size_kg": _three(window.size_kg),
+    }
+
+
+def _three(values) -> dict | None:
+    if values is None:
+        return None
+    plain = [_date(v) if isinstance(v, pd.Timestamp) else _number(v) for v in values]
+    return dict(zip(("q10", "q50", "q90"), plain, strict=True))
+
+
+def _standing(standing: Standing) -> dict:
+    last = standing.last_window
+    return {
+        "lead_d": _number(standing.lead_d),
+        "soil_water_frac": _measure(standing.soil_frac),
+        "foraging_h_per_day": _measure(standing.foraging_h),
+        "gain_last_30_days_kg": _number(standing.gain_kg),
+        "last_flow_window": [_date(d) for d in last] if last else None,
+    }
+
+
+def _measure(m: Measure) -> dict:
+    return {k: _number(getattr(m, k)) for k in ("now", "normal", "low", "high")}
+
+
+def _day(date: pd.Timestamp, row: pd.Series) -> dict:
+    return {"date": _date(date)} | {name: _number(value) for name, value in row.items()}
+
+
+def _entry(number) -> dict:
+    return {
+        "key": number.key,
+        "value": number.value,
+        "unit": number.unit,
+        "status": number.status,
+        "source": number.source,
+        "changed": number.changed,
+    }
+
+
+def _date(date: pd.Timestamp | None) -> str | None:
+    return None if date is None else date.date().isoformat()
+
+
+def _number(value: float | None, digits: int = 4) -> float | None:
+    """A finite number with few digits, so that the same run prints the same bytes; else null."""
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), digits) + 0.0

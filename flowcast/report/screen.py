@@ -1,0 +1,81 @@
+"""What the terminal shows: plain sentences and small tables."""
+
+from __future__ import annotations
+
+import textwrap
+
+import pandas as pd
+
+from flowcast.flow.outlook import Outlook
+from flowcast.report import words
+from flowcast.report.basis import basis, cautions, check_lines
+from flowcast.results import Checked, YardOutlook
+
+WIDTH = 88
+
+
+def outlook_text(found: YardOutlook) -> str:
+    """The outlook as a screen of text."""
+    outlook, yard = found.outlook, found.record.yard
+    units = yard.settings.yard.units
+    standing = found.standing
+    lines = [f"{yard.name}: outlook of {words.full_day(outlook.issue_date)}", ""]
+    lines += _paragraph(words.answer(outlook))
+    lines += _paragraph(words.gains(outlook, units, log=bool(found.model.observed)))
+    lines += ["", *_weeks(outlook, units), "", "How the season stands"]
+    for sentence in (words.lead(standing), words.soil(standing), words.foraging(standing)):
+        lines += _item(sentence)
+    for sentence in words.log_so_far(standing, units):
+        lines += _item(sentence)
+    lines += ["", "What this rests on"]
+    for sentence in basis(found):
+        lines += _item(sentence)
+    lines += _notes(found.record.notes)
+    lines += ["", *_paragraph(cautions()[0])]
+    return "\n".join(lines)
+
+
+def check_text(found: Checked) -> str:
+    """What was understood of a yard, as a screen of text."""
+    lines = [f"{found.yard.name}: what was understood", ""]
+    for heading, sentences in check_lines(found).items():
+        lines.append(heading)
+        for sentence in sentences:
+            lines += _item(sentence)
+        lines.append("")
+    lines += _notes(found.notes)
+    return "\n".join(lines).rstrip()
+
+
+def _weeks(outlook: Outlook, units: str) -> list[str]:
+    """Gain by week: the middle and interval of its sum, and the flow days expected in it."""
+    rows = [("days ahead", f"gain, {units}", "8 times in 10", "flow days expected")]
+    for first, week in outlook.weekly.iterrows():
+        last = first + pd.Timedelta(days=int(week["days"]) - 1)
+        rows.append(
+            (
+                words.from_to(first, last),
+                words.weight(week["q50"], units).split()[0],
+                words.weight_range(week["q10"], week["q90"], units),
+                f"{week['flow_days']:.1f} of {week['days']:.0f}",
+            )
+        )
+    widths = [max(len(row[k]) for row in rows) for k in range(4)]
+    return ["  " + "   ".join(map(str.ljust, row, widths)).rstrip() for row in rows]
+
+
+def _notes(notes: list[str]) -> list[str]:
+    if not notes:
+        return []
+    lines = ["", "To know"]
+    for note in notes:
+        lines += _item(note)
+    return lines
+
+
+def _paragraph(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH)
+
+
+def _item(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")

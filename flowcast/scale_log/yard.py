@@ -1,0 +1,152 @@
+"""Several cleaned logs of one yard: the yard's gain, each hive's strength, hives that left."""
+
+import numpy as np
+import pandas as pd
+
+from flowcast.numbers import Numbers
+from flowcast.scale_log.log import CleanLog
+
+
+def yard_gains(logs: list[CleanLog], numbers: Numbers) -> pd.DataFrame:
+    """Daily net gain of the yard: the median over its hives.
+
+    Parameters
+    ----------
+    logs : list of CleanLog
+        The hives of one yard. Only good spans of one day count.
+    numbers : Numbers
+        Taken so that all functions of a yard are called alike; a median needs no number.
+
+    Returns
+    -------
+    DataFrame
+        Index: local date. `gain_kg` median over hives; `gain_sd_kg` its standard error, from the
+        spread between hives or the error of measurement, whichever is larger; `hives` how many;
+        `spread_kg` robust standard deviation between hives, NaN for a single one.
+
+    Notes
+    -----
+    A median of n > 2 values has a variance π/2 times that of their mean. The spread is 1.4826
+    times the median absolute deviation; for two hives it is their difference over √2.
+    """
+    gain, sd = _daily(logs, "gain_kg"), _daily(logs, "gain_sd_kg")
+    hives = gain.count(axis=1)
+    spread = _spread(gain)
+    square = np.fmax(spread**2, (sd**2).mean(axis=1))
+    wider = np.where(hives > 2, np.pi / 2, 1.0)
+    return pd.DataFrame(
+        {
+            "gain_kg": gain.median(axis=1),
+            "gain_sd_kg": np.sqrt(square * wider / hives),
+            "hives": hives,
+            "spread_kg": spread,
+        }
+    )
+
+
+def hive_strengths(logs: list[CleanLog], numbers: Numbers) -> pd.Series:
+    """Each hive's gain relative to the yard's on flow days; 1 where nothing is known.
+
+    The median ratio over days on which the yard gains `flow_day_kg` or more, drawn towards 1 on
+    the logarithmic scale as if `strength_days` days of ratio 1 had been seen too.
+    """
+    gain = _daily(logs, "gain_kg")
+    yard = gain.median(axis=1)
+    flow = gain[(yard >= numbers["flow.flow_day_kg"]) & (gain.count(axis=1) > 1)]
+    ratio = flow.div(yard.reindex(flow.index), axis=0)
+    days = ratio.count()
+    typical = ratio.median().fillna(1.0).clip(0.1, 10.0)
+    weight = days / (days + numbers["scale_log.strength_days"])
+    return np.exp(weight * np.log(typical)).rename("strength").rename_axis("hive")
+
+
+def apart(logs: list[CleanLog], numbers: Numbers) -> list[str]:
+    """Sentences about hives that left the others for `apart_days` or more.
+
+    Each hive's share of the yard is its strength times the median over hives of gain divided by
+    strength, which one hive alone cannot move. A hive is apart while the median over
+    `apart_days` of gain less share exceeds `apart_kg`, `apart_share` of the usual daily share,
+    and three times its own usual departure. A weak hive is not apart for being weak; one that
+    changes is. Needs three hives, for of two nobody can say which one left.
+    """
+    gain = _daily(logs, "gain_kg")
+    if gain.shape[1] < 3:
+        return []
+    strengths = hive_strengths(logs, numbers)
+    level = gain.div(strengths).median(axis=1).where(gain.count(axis=1) > 2)
+    found = []
+    for log in logs:
+        share = strengths[log.hive] * level
+        away = gain[log.hive] - share
+        for start, end in _runs(away, share, numbers):
+            found.append((start, _sentence(log, away[start:end])))
+    return [sentence for _, sentence in sorted(found)]
+
+
+def _daily(logs: list[CleanLog], column: str) -> pd.DataFrame:
+    """Good single days of all hives: a row a date, a column a hive."""
+    columns = {}
+    for log in logs:
+        gains = log.gains
+        single = gains[(gains["days"] == 1) & (gains["quality"] == "good")]
+        columns[log.hive] = single[column]
+    dates = pd.DatetimeIndex([]) if not columns else None
+    return pd.DataFrame(columns, index=dates).sort_index().rename_axis("date")
+
+
+def _spread(gain: pd.DataFrame) -> pd.Series:
+    middle = gain.median(axis=1)
+    off = gain.sub(middle, axis=0).abs()
+    spread = 1.4826 * off.median(axis=1)
+    two = np.sqrt(2) * off.median(axis=1)  # half the difference, times √2
+    hives = gain.count(axis=1)
+    return spread.where(hives > 2, two).where(hives > 1)
+
+
+def _runs(
+    away: pd.Series, share: pd.Series, numbers: Numbers
+) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
+    """First and last date of each stretch in which a hive is apart on one side."""
+    window = int(numbers["scale_log.apart_days"])
+    known = away.dropna()
+    usual = share.reindex(known.index).abs().rolling(window).median()
+    middle = known.rolling(window).median()
+    common = 3 * 1.4826 * (middle - middle.median()).abs().median()
+    limit = np.maximum(numbers["scale_log.apart_kg"], numbers["scale_log.apart_share"] * usual)
+    limit = np.maximum(limit, common)
+    side = np.sign(middle).where(middle.abs() > limit, 0.0)
+    starts = np.flatnonzero((side != 0) & (side != side.shift(1, fill_value=0.0)))
+    ends = np.flatnonzero((side != 0) & (side != side.shift(-1, fill_value=0.0)))
+    runs = []
+    for first, last in zip(starts, ends, strict=True):
+        begun = known.iloc[max(first - window + 1, 0) : first + 1] * side.iloc[first]
+        begun = begun[begun > limit.iloc[first] / 2]
+        same = runs and runs[-1][2] == side.iloc[first] and begun.index[0] <= runs[-1][1]
+        start = runs.pop()[0] if same else begun.index[0]
+        runs.append((start, known.index[last], side.iloc[first]))
+    return [(start, end) for start, end, _ in runs]
+
+
+def _sentence(log: CleanLog, away: pd.Series) -> str:
+    middle = away.median()
+    verb, word = ("fell behind", "less") if middle < 0 else ("ran ahead", "more")
+    start, end = away.index[0], away.index[-1]
+    return (
+        f"{log.hive} {verb} from {_date(start)}: {abs(middle):.1f} kg a day {word} than its "
+        f"share of the yard, until {_date(end)}{_after(log, start)}."
+    )
+
+
+def _after(log: CleanLog, start: pd.Timestamp) -> str:
+    """The step that may explain it, when one lies within the five days before."""
+    days = pd.DatetimeIndex(log.steps["time"].dt.tz_localize(None)).normalize()
+    near = (days >= start - pd.Timedelta(days=5)) & (days <= start + pd.Timedelta(days=1))
+    steps = log.steps[near & (log.steps["kg"] != 0).to_numpy()]
+    if not len(steps):
+        return ""
+    step = steps.iloc[-1]
+    return f" (after {step['kg']:+.1f} kg on {_date(step['time'])}: {step['cause']})"
+
+
+def _date(day: pd.Timestamp) -> str:
+    return f"{day.day} {day:%B %Y}"

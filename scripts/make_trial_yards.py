@@ -1,0 +1,107 @@
+"""Many different invented yards with their truth, for calibrating and testing the forecaster.
+
+    python scripts/make_trial_yards.py --out DIR --yards 24 --seasons 1,2,5 --seed 7
+
+Each yard has a climate, a mechanism of flowers and plants of its own, ten years of hourly weather
+(2015 to 2024) and three hives whose scales stand there for the stated number of seasons and one
+more, the year 2024, on which forecasts can be tried. Equal seeds give equal bytes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+import sys
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+from simulator import flora
+from simulator.climates import CLIMATES, Climate
+from simulator.weather import Site
+from simulator.yards import make_world, write_yard
+
+SPAN = ("2015-01-01", "2024-12-31")
+LAST_YEAR = 2024
+HIVES = ["H1", "H2", "H3"]
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Make the yards that the command line asks for."""
+    asked = _parse(arguments)
+    combinations = _order(asked.yards, asked.seed)
+    for number, (climate, mechanism) in enumerate(combinations, start=1):
+        seasons = asked.seasons[(number - 1) % len(asked.seasons)]
+        folder = asked.out / f"yard-{number:03d}-{seasons}-seasons"
+        make_trial_yard(
+            folder, number, climate, mechanism, seasons, asked.seed, by_hand=asked.by_hand
+        )
+        print(f"{folder.name}", flush=True)
+    return 0
+
+
+def _parse(arguments: list[str] | None) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description="Make invented yards with known truth.")
+    parser.add_argument("--out", type=Path, required=True, help="folder for the yards")
+    parser.add_argument("--yards", type=int, default=24, help="how many (default 24)")
+    parser.add_argument(
+        "--seasons",
+        type=lambda text: [int(part) for part in text.split(",")],
+        default=[1, 2, 5],
+        help="seasons of log before the last year, in turn (default 1,2,5)",
+    )
+    parser.add_argument("--seed", type=int, default=7, help="whole number (default 7)")
+    parser.add_argument("--by-hand", action="store_true", help="hand weighings, no hourly scales")
+    return parser.parse_args(arguments)
+
+
+def _order(yards: int, seed: int) -> list[tuple[str, str]]:
+    """Climate and mechanism of each yard: all pairs in shuffled order, again when used up."""
+    pairs = list(itertools.product(CLIMATES, flora.MECHANISMS))
+    rng = np.random.default_rng([seed, 0])
+    rounds = -(-yards // len(pairs))
+    shuffled = [pairs[i] for _ in range(rounds) for i in rng.permutation(len(pairs))]
+    return shuffled[:yards]
+
+
+def make_trial_yard(
+    folder: Path,
+    number: int,
+    climate: str,
+    mechanism: str,
+    seasons: int,
+    seed: int,
+    *,
+    by_hand: bool = False,
+) -> None:
+    """One trial yard; its whole course follows from the seed and its number."""
+    rng = np.random.default_rng([seed, number])
+    own = vary(CLIMATES[climate], rng)
+    site = Site(round(float(rng.uniform(*own.latitude)), 1), 0.0)
+    world = make_world(own, site, partial(flora.grow, mechanism), HIVES, SPAN, rng)
+    about = [
+        f"climate: {climate}",
+        f"mechanism: {mechanism}",
+        f"plants: {', '.join(world.flora.bloom.columns)}",
+        f"seed: {seed}, number: {number}, seasons before the last year: {seasons}",
+    ]
+    since = f"{LAST_YEAR - seasons}-01-01"
+    name = f"Trial yard {number} (invented)"
+    write_yard(folder, world, name, since, rng, about=about, by_hand=by_hand)
+
+
+def vary(climate: Climate, rng: np.random.Generator) -> Climate:
+    """A place of this climate: a little warmer, wetter or windier than the middle of it."""
+    wet = np.exp(rng.normal(0, 0.10))
+    return replace(
+        climate,
+        temp_mean_c=climate.temp_mean_c + rng.normal(0, 0.8),
+        temp_swing_c=climate.temp_swing_c * np.exp(rng.normal(0, 0.06)),
+        wet_share=tuple(min(share * wet, 0.8) for share in climate.wet_share),
+        wind_ms=tuple(v * np.exp(rng.normal(0, 0.12)) for v in climate.wind_ms),
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main())

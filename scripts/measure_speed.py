@@ -1,0 +1,54 @@
+"""Time and memory of the commands, beside the time that importing the libraries takes.
+
+    python scripts/measure_speed.py [YARD] [--times 3]
+
+Prints the best wall time of each command as a multiple of
+`python -c "import pandas, statsmodels.api, matplotlib.pyplot"` on the same machine, and its peak
+memory. Aims: outlook at most 6 times and under 700 MB, report at most 9 times.
+"""
+
+import argparse
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+IMPORTS = [sys.executable, "-c", "import pandas, statsmodels.api, matplotlib.pyplot"]
+SAMPLE = Path(__file__).parent.parent / "sample_yards" / "subtropical-coast"
+
+
+def run(command: list[str]) -> tuple[float, float]:
+    """Wall time [s] and peak memory [MB] of one command, its output thrown away."""
+    start = time.perf_counter()
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    _, status, usage = os.wait4(process.pid, 0)
+    if status:
+        sys.exit(f"{' '.join(command)} failed: {process.stderr.read().decode()}")
+    return time.perf_counter() - start, usage.ru_maxrss / 1024
+
+
+def best(command: list[str], times: int) -> tuple[float, float]:
+    """The least time and the most memory of several runs."""
+    found = [run(command) for _ in range(times)]
+    return min(t for t, _ in found), max(m for _, m in found)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("yard", nargs="?", type=Path, default=SAMPLE)
+    parser.add_argument("--times", type=int, default=3)
+    options = parser.parse_args()
+    base, memory = best(IMPORTS, options.times)
+    print(f"{'imports':10} {base:6.2f} s           {memory:5.0f} MB")
+    flowcast = [sys.executable, "-m", "flowcast"]
+    with tempfile.TemporaryDirectory() as folder:
+        page = ["--out", str(Path(folder) / "page.html")]
+        for name, more in (("check", []), ("outlook", []), ("report", page)):
+            seconds, memory = best([*flowcast, name, str(options.yard), *more], options.times)
+            print(f"{name:10} {seconds:6.2f} s  {seconds / base:4.1f} ×  {memory:5.0f} MB")
+
+
+if __name__ == "__main__":
+    main()

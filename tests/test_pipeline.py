@@ -1,0 +1,210 @@
+"""The whole path: nothing after the issue date is used, equal seeds give equal bytes, both hemispheres."""
+
+import json
+
+import numpy as np
+import pandas as pd
+import pytest
+from conftest import plain_weather
+
+from flowcast import pipeline
+from flowcast.errors import NotEnoughDataError, SourceUnavailable
+from flowcast.flow.scenarios import LAST_WEEKS
+from flowcast.report.basis import basis
+from flowcast.report.data import outlook_data
+
+FORAGE = """
+[[forage]]
+name = "lime"
+from = "06-05"
+to = "07-05"
+strength = "heavy"
+"""
+HIVE = """
+[[hive]]
+name = "{name}"
+scale = {{ file = "{name}.csv", time = "time", weight = "kg", unit = "kg", clock = "utc" }}
+"""
+ISSUE = "2024-06-10"
+
+
+def hive_weights(first, last, *, south=False, seed=1):
+    """An hourly scale with one flow of a kilogram a day in each local June (December in the south)."""
+    index = pd.date_range(first, last, freq="h", tz="UTC", inclusive="left")
+    rng = np.random.default_rng(seed)
+    month = 12 if south else 6
+    flow = (index.month == month) & (index.hour >= 9) & (index.hour < 17)
+    change = np.where(flow, 1.4 / 8, 0.0) - 0.1 / 24
+    return pd.DataFrame(
+        {"time": index, "kg": (40 + np.cumsum(change) + rng.normal(0, 0.02, len(index))).round(3)}
+    )
+
+
+@pytest.fixture(scope="module")
+def yard(tmp_path_factory):
+    """A northern yard, two hives on scales since 2023, plain weather 2019-2024."""
+    folder = tmp_path_factory.mktemp("yard")
+    text = (
+        '[yard]\nname = "Test (invented)"\nlatitude = 48.6\nlongitude = 15.3\nelevation_m = 300\n'
+    )
+    hives = [HIVE.format(name=n) for n in ("A", "B")]
+    (folder / "yard.toml").write_text(text + FORAGE + "".join(hives), "utf-8")
+    plain_weather().to_csv(folder / "weather.csv")
+    for k, name in enumerate(("A", "B")):
+        hive_weights("2023-03-01", "2024-12-31", seed=k).to_csv(folder / f"{name}.csv", index=False)
+    (folder / "work.csv").write_text("date,hive,what,kg,note\n2024-08-01,A,inspected,,\n", "utf-8")
+    return folder
+
+
+def as_json(found):
+    return json.dumps(outlook_data(found), allow_nan=False)
+
+
+@pytest.fixture(scope="module")
+def found(yard):
+    return pipeline.outlook(yard, as_of=ISSUE, scenarios=400)
+
+
+def test_equal_seeds_give_equal_bytes(yard, found):
+    assert as_json(pipeline.outlook(yard, as_of=ISSUE, scenarios=400)) == as_json(found)
+    assert as_json(pipeline.outlook(yard, as_of=ISSUE, scenarios=400, seed=2)) != as_json(found)
+
+
+def test_nothing_from_the_issue_date_on_is_used(yard, found, tmp_path):
+    # Scramble every row stamped after the issue date's first moment; the same outlook must come.
+    rng = np.random.default_rng(0)
+    cut = pd.Timestamp(ISSUE, tz="Europe/Vienna")
+    (tmp_path / "yard.toml").write_text((yard / "yard.toml").read_text("utf-8"), "utf-8")
+    (tmp_path / "work.csv").write_text(
+        "date,hive,what,kg,note\n2024-06-10 09:00,A,super on,9,\n2024-07-01,B,honey off,20,\n",
+        "utf-8",
+    )
+    weather = pd.read_csv(yard / "weather.csv", parse_dates=["time_utc"], index_col="time_utc")
+    later = weather.index > cut
+    weather.loc[later] = weather.loc[later].sample(frac=1, random_state=3).to_numpy()
+    weather.to_csv(tmp_path / "weather.csv")
+    for name in ("A", "B"):
+        log = pd.read_csv(yard / f"{name}.csv", parse_dates=["time"])
+        log.loc[log["time"] > cut, "kg"] = rng.uniform(5, 90, (log["time"] > cut).sum()).round(2)
+        log.to_csv(tmp_path / f"{name}.csv", index=False)
+    scrambled = json.loads(as_json(pipeline.outlook(tmp_path, as_of=ISSUE, scenarios=400)))
+    assert scrambled == json.loads(as_json(found))
+
+
+def test_the_flow_that_came_every_june_is_expected(found):
+    # The log had its flow from the first to the last day of June 2023 and is nine days into it.
+    assert found.outlook.window.open_chance > 0.8
+    assert found.outlook.daily["p_flow_day"].iloc[:10].mean() > 0.7
+    assert found.outlook.daily["p_flow_day"].iloc[-5:].mean() < 0.4
+
+
+def test_quantiles_are_in_order_and_totals_start_with_day_one(found):
+    names = [n for n in found.outlook.daily if n.startswith("q")]
+    assert (np.diff(found.outlook.daily[names].to_numpy(), axis=1) >= 0).all()
+    assert found.outlook.total.iloc[0][names].tolist() == pytest.approx(
+        found.outlook.daily.iloc[0][names].tolist(), abs=1e-12
+    )
+
+
+def test_a_yard_without_log_gets_an_outlook(yard, tmp_path):
+    text = (yard / "yard.toml").read_text("utf-8").split("[[hive]]")[0]
+    (tmp_path / "yard.toml").write_text(text, "utf-8")
+    plain_weather().to_csv(tmp_path / "weather.csv")
+    plain = pipeline.outlook(tmp_path, as_of=ISSUE, scenarios=400)
+    assert plain.model.seasons == 0
+    assert plain.outlook.daily["q50"].iloc[:10].mean() > 0.2  # lime is stated for these days
+    winter = pipeline.outlook(tmp_path, as_of="2024-12-20", scenarios=400)
+    assert winter.outlook.window.chance < 0.05
+    assert winter.outlook.total_after(30)["q50"] < 0
+
+
+def test_seeds_agree_within_a_few_hundredths(yard):
+    a, b = (pipeline.outlook(yard, as_of=ISSUE, seed=s) for s in (1, 2))
+    for n in (7, 30):
+        spread = a.outlook.total_after(n)["q90"] - a.outlook.total_after(n)["q10"]
+        gap = (a.outlook.total_after(n) - b.outlook.total_after(n)).abs().max()
+        # 1,000 draws: the standard error of an outer quantile is about 0.06 of the 80 % width.
+        assert gap < 0.2 * spread
+
+
+def _mirrored(folder, south):
+    """The same yard, weather and log half a year on, south of the equator."""
+    latitude = -48.6 if south else 48.6
+    # 1 January and 1 July lie 181 days apart; 73.9 E has land at neither, so the zone is given.
+    (folder / "yard.toml").write_text(
+        f'[yard]\nname = "M"\nlatitude = {latitude}\nlongitude = 0.5\nelevation_m = 0\ntimezone = "UTC"\n'
+        + FORAGE.replace("06-05", "12-03" if south else "06-05").replace(
+            "07-05", "01-02" if south else "07-05"
+        )
+        + HIVE.format(name="A"),
+        "utf-8",
+    )
+    weather, log = plain_weather(), hive_weights("2023-03-01", "2024-05-01")
+    shift = pd.Timedelta(days=181 if south else 0)
+    weather.set_axis((weather.index + shift).rename("time_utc")).to_csv(folder / "weather.csv")
+    log.assign(time=log["time"] + shift).to_csv(folder / "A.csv", index=False)
+    return pipeline.outlook(folder, as_of=pd.Timestamp("2024-05-01") + shift, scenarios=1000)
+
+
+def test_mirrored_yards_give_mirrored_answers(tmp_path):
+    north, south = (tmp_path / "n"), (tmp_path / "s")
+    north.mkdir(), south.mkdir()
+    a, b = _mirrored(north, False), _mirrored(south, True)
+    assert b.outlook.issue_date - a.outlook.issue_date == pd.Timedelta(days=181)
+    # Leap days fall elsewhere in the two seasons and the earth's path is no circle, so a little is let.
+    for n in (7, 30):
+        one, other = a.outlook.total_after(n), b.outlook.total_after(n)
+        assert (one - other).abs().max() < 0.1 * (one["q90"] - one["q10"])
+    assert a.outlook.window.chance == pytest.approx(b.outlook.window.chance, abs=0.05)
+
+
+def test_weather_that_ends_early_leaves_unknown_days(yard):
+    late = pipeline.outlook(yard, as_of="2025-01-20", scenarios=200)
+    assert late.outlook.issue_date == pd.Timestamp("2025-01-20")
+    with pytest.raises(NotEnoughDataError, match="too long before"):
+        pipeline.outlook(yard, as_of="2025-06-20")
+    with pytest.raises(NotEnoughDataError, match="no weather before"):
+        pipeline.outlook(yard, as_of="2015-06-20")
+
+
+def _no_hives(yard, folder, first, last):
+    (folder / "yard.toml").write_text(
+        (yard / "yard.toml").read_text("utf-8").split("[[hive]]")[0], "utf-8"
+    )
+    plain_weather(first, last).to_csv(folder / "weather.csv")
+
+
+def test_without_a_past_year_the_last_weeks_stand_in_and_it_is_said(yard, tmp_path):
+    _no_hives(yard, tmp_path, "2024-01-01", "2024-09-30")
+    short = pipeline.outlook(tmp_path, scenarios=200)
+    assert set(short.outlook.scenarios.labels) == {LAST_WEEKS}
+    assert any("for want of a whole past year" in line for line in basis(short))
+    assert outlook_data(short)["standing"]["lead_d"] is None
+
+
+def test_a_week_of_weather_is_too_little_and_said(yard, tmp_path):
+    _no_hives(yard, tmp_path, "2024-09-22", "2024-09-30")
+    with pytest.raises(NotEnoughDataError, match="at least two years"):
+        pipeline.outlook(tmp_path)
+
+
+def test_check_works_without_weather(write_yard):
+    checked = pipeline.check(write_yard(FORAGE))
+    assert checked.record is None
+    assert any("no weather" in note for note in checked.notes)
+    with pytest.raises(SourceUnavailable):
+        pipeline.outlook(checked.yard.folder)
+
+
+def test_a_hole_of_two_months_in_the_weather_is_counted_not_filled(yard, tmp_path):
+    (tmp_path / "yard.toml").write_text(
+        (yard / "yard.toml").read_text("utf-8").split("[[hive]]")[0], "utf-8"
+    )
+    weather = plain_weather()
+    hole = (weather.index >= "2022-05-01") & (weather.index < "2022-07-01")
+    weather[~hole].to_csv(tmp_path / "weather.csv")
+    holed = pipeline.outlook(tmp_path, as_of=ISSUE, scenarios=200)
+    missing = holed.record.daily["temp_mean_c"].isna()
+    assert missing.sum() >= 61
+    assert any("2022" in note for note in holed.record.notes)
+    assert "2022" not in holed.outlook.scenarios.labels

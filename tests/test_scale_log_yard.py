@@ -1,0 +1,261 @@
+"""Hand weighings, and several hives together. All hives here are invented."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from flowcast.numbers import load_numbers
+from flowcast.scale_log import CleanLog, apart, clean_log, hive_strengths, yard_gains
+from flowcast.scale_log.log import steps_table
+
+NUMBERS = load_numbers()
+WORK_COLUMNS = ["time", "timed", "what", "kg", "note"]
+
+
+def weighed(**by_date):
+    """Weighings at 10 h UTC: weighed(d0401=30.0)."""
+    times = [pd.Timestamp(f"2024-{d[1:3]}-{d[3:5]} 10:00", tz="UTC") for d in by_date]
+    kg = np.array(list(by_date.values()), float)
+    return pd.DataFrame({"weight_kg": kg}, index=pd.DatetimeIndex(times))
+
+
+def work(*lines):
+    rows = [
+        {
+            "time": pd.Timestamp(time if len(time) > 10 else f"{time} 12:00", tz="UTC"),
+            "timed": len(time) > 10,
+            "what": what,
+            "kg": kg,
+            "note": "",
+        }
+        for time, what, kg in lines
+    ]
+    return pd.DataFrame(rows, columns=WORK_COLUMNS)
+
+
+def clean(readings, lines=None):
+    lines = work() if lines is None else lines
+    return clean_log(readings, lines, hive="H1", timezone="UTC", numbers=NUMBERS)
+
+
+# Hand weighings
+
+
+def test_spans_from_weighing_to_weighing_with_stated_work_taken_out():
+    # 30.0 to 33.5 in 14 days: +3.5. Then a super of 4.0 kg: 33.5 to 45.0 in 16 days is 7.5 of the
+    # bees. Then 12.0 kg of honey off: 45.0 to 34.5 in 20 days is 1.5.
+    lines = work(("2024-04-20", "super on", 4.0), ("2024-05-10 15:00", "honey off", 12.0))
+    log = clean(weighed(d0401=30.0, d0415=33.5, d0501=45.0, d0521=34.5), lines)
+    assert log.kind == "hand weighings"
+    assert list(log.gains.index) == list(pd.to_datetime(["2024-04-01", "2024-04-15", "2024-05-01"]))
+    assert list(log.gains["days"]) == [14, 16, 20]
+    assert log.gains["gain_kg"].to_numpy() == pytest.approx([3.5, 7.5, 1.5], abs=1e-9)
+    assert (log.gains["quality"] == "good").all()
+    # Two weighings of 0.15 kg each, and 0.3 kg for a stated weight: √(2 · 0.0225) = 0.212,
+    # √(0.045 + 0.09) = 0.367.
+    assert log.gains["gain_sd_kg"].to_numpy() == pytest.approx([0.212, 0.367, 0.367], abs=5e-4)
+    assert list(log.steps["kg"]) == [4.0, -12.0] and log.steps["logged"].all()
+
+
+def test_several_weighings_on_a_date_count_once():
+    readings = weighed(d0401=30.0, d0420=34.0)
+    more = readings.iloc[[0]].shift(freq="20min") + 0.3
+    third = readings.iloc[[0]].shift(freq="40min") + 0.2
+    log = clean(pd.concat([readings, more, third]))
+    # The median of 30.0, 30.3 and 30.2 is 30.2.
+    assert log.gains["gain_kg"].to_numpy() == pytest.approx([3.8], abs=1e-9)
+
+
+def test_work_of_unknown_size_makes_a_span_doubtful():
+    lines = work(("2024-04-20", "super on", np.nan), ("2024-05-10", "inspected", np.nan))
+    log = clean(weighed(d0401=30.0, d0415=33.5, d0501=45.0, d0521=46.5), lines)
+    assert list(log.gains["quality"]) == ["good", "doubtful", "good"]
+    assert log.gains["gain_kg"].to_numpy() == pytest.approx([3.5, 11.5, 1.5], abs=1e-9)
+    assert log.gains["gain_sd_kg"].iloc[1] >= NUMBERS["scale_log.unknown_work_sd_kg"]
+
+
+def test_work_on_a_day_of_weighing_leaves_both_spans_open():
+    # The keeper gave the date only: weighed before the super of 4 kg went on, or after?
+    log = clean(weighed(d0401=30.0, d0415=33.5, d0501=45.0), work(("2024-04-15", "super on", 4.0)))
+    assert log.gains["gain_kg"].to_numpy() == pytest.approx([3.5, 7.5], abs=1e-9)
+    assert (log.gains["gain_sd_kg"] >= 4.0).all() and (log.gains["quality"] == "doubtful").all()
+    # With the hour there is no doubt: super on at 8 h, weighed at 10 h.
+    told = clean(
+        weighed(d0401=30.0, d0415=33.5, d0501=45.0), work(("2024-04-15 08:00", "super on", 3.0))
+    )
+    assert told.nights.to_numpy() == pytest.approx(
+        [30.0, 30.5, 45.0], abs=1e-9
+    )  # before it went on
+    assert told.gains["gain_kg"].to_numpy() == pytest.approx([0.5, 11.5], abs=1e-9)
+
+
+def test_loss_that_no_hive_can_have_is_doubtful():
+    # 20 kg gone in ten days: more than a swarm (4.5 kg) and 1 kg a day.
+    log = clean(weighed(d0401=40.0, d0415=42.0, d0425=22.0, d0505=23.0))
+    assert list(log.gains["quality"]) == ["good", "doubtful", "good"]
+    assert log.gains["gain_sd_kg"].iloc[1] == pytest.approx(20.0, abs=0.01)
+
+
+@pytest.mark.parametrize("factor, mark", [(2.20462, "impossible"), (1 / 2.20462, "impossible")])
+def test_pounds_among_kilograms_are_marked(factor, mark):
+    log = clean(weighed(d0401=40.0, d0415=42.0, d0501=44.0 * factor, d0515=46.0))
+    assert list(log.readings["mark"]) == ["good", "good", mark, "good"]
+    assert log.gains["gain_kg"].to_numpy() == pytest.approx([2.0, 4.0], abs=1e-9)
+    assert log.counts == {"impossible": 1}
+
+
+def test_lone_weighing_far_from_both_neighbours_is_marked_unless_work_explains_it():
+    readings = weighed(d0401=40.0, d0415=42.0, d0501=70.0, d0515=44.0)
+    assert clean(readings).counts == {"spike": 1}
+    # 24 kg came and were taken: stated work is taken out before neighbours are compared.
+    honey = clean(readings, work(("2024-05-10", "honey off", 27.0)))
+    assert "spike" not in honey.counts
+    assert honey.gains["gain_kg"].to_numpy() == pytest.approx([2.0, 28.0, 1.0], abs=1e-9)
+    # Honey taken without a weight: nobody can say.
+    assert "spike" not in clean(readings, work(("2024-05-10", "honey off", np.nan))).counts
+
+
+def test_one_weighing_a_day_gives_daily_spans():
+    index = pd.date_range("2024-05-01 20:00", periods=8, freq="D", tz="UTC")
+    log = clean(pd.DataFrame({"weight_kg": 40 + 0.3 * np.arange(8)}, index=index))
+    assert log.kind == "hand weighings" and (log.gains["days"] == 1).all()
+    assert log.gains["gain_kg"].to_numpy() == pytest.approx(np.full(7, 0.3), abs=1e-9)
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(st.integers(0, 2**32 - 1), st.integers(2, 12), st.integers(0, 6))
+def test_hand_weighings_less_work_are_the_sum_of_gains(seed, weighings, lines):
+    rng = np.random.default_rng(seed)
+    hours = np.sort(rng.uniform(0, 24 * 120, weighings))
+    first = pd.Timestamp("2024-04-01", tz="UTC")
+    readings = pd.DataFrame(
+        {"weight_kg": rng.uniform(20, 90, weighings)},
+        index=first + pd.to_timedelta(hours, unit="h"),
+    )
+    words = rng.choice(["super on", "honey off", "feed", "inspected"], lines)
+    done = work()
+    for what in words:
+        time = first + pd.Timedelta(hours=float(rng.uniform(0, 24 * 120)))
+        timed = bool(rng.random() < 0.5)
+        time = time if timed else time.normalize() + pd.Timedelta(hours=12)
+        kg = rng.choice([np.nan, 4.0])
+        done.loc[len(done)] = [time, timed, what, kg, ""]
+    log = clean(readings, done)
+    date = log.steps["time"].dt.tz_localize(None).dt.normalize()
+    for start, span in log.gains.iterrows():
+        end = start + pd.Timedelta(days=span["days"])
+        between = log.steps["kg"][((date >= start) & (date < end)).to_numpy()].sum()
+        raised = log.nights[end] - log.nights[start]
+        assert span["gain_kg"] == pytest.approx(raised - between, abs=1e-9)
+
+
+# Several hives
+
+
+def hive(name, gains, sd=0.05, first="2023-05-01", quality="good", days=1, steps=()):
+    """A cleaned log with these gains; NaN is a day without one."""
+    index = pd.date_range(first, periods=len(gains), name="date")
+    table = pd.DataFrame(
+        {"days": days, "gain_kg": np.asarray(gains, float), "gain_sd_kg": sd, "quality": quality},
+        index=index,
+    ).dropna()
+    readings = pd.DataFrame(columns=["weight_kg", "mark", "net_kg"])
+    return CleanLog(
+        hive=name,
+        kind="scale",
+        readings=readings,
+        steps=steps_table(list(steps)),
+        gains=table,
+        nights=pd.Series(dtype=float),
+    )
+
+
+def test_yard_gain_is_the_median_with_its_spread():
+    # Day 1: 1.0, 2.0, 4.0: median 2.0; deviations 1, 0, 2 have the median 1, so the spread is
+    # 1.4826 and the error √(1.4826² · π/2 / 3) = 1.0728.
+    # Day 2: 1.0 and 2.0: median 1.5, spread 1 / √2 = 0.7071, error 0.7071 / √2 = 0.5.
+    # Day 3: one hive: its own.
+    logs = [
+        hive("H1", [1.0, 1.0, 0.7]),
+        hive("H2", [2.0, 2.0, np.nan]),
+        hive("H3", [4.0, np.nan, np.nan]),
+    ]
+    yard = yard_gains(logs, NUMBERS)
+    assert yard["gain_kg"].to_numpy() == pytest.approx([2.0, 1.5, 0.7], abs=1e-9)
+    assert list(yard["hives"]) == [3, 2, 1]
+    assert yard["spread_kg"].to_numpy()[:2] == pytest.approx([1.4826, 0.7071], abs=5e-5)
+    assert np.isnan(yard["spread_kg"].iloc[2])
+    assert yard["gain_sd_kg"].to_numpy() == pytest.approx([1.0728, 0.5, 0.05], abs=5e-5)
+
+
+def test_yard_error_is_never_below_that_of_measurement():
+    # Three hives that agree to the gram are still only known to 0.3 kg each: 0.3 √(π/2 / 3) = 0.217.
+    yard = yard_gains([hive(n, [1.0], sd=0.3) for n in ("H1", "H2", "H3")], NUMBERS)
+    assert yard["gain_sd_kg"].iloc[0] == pytest.approx(0.217, abs=5e-4)
+
+
+def test_only_good_single_days_make_the_yard():
+    logs = [
+        hive("H1", [1.0, 1.0]),
+        hive("H2", [9.0, 9.0], quality="doubtful"),
+        hive("H3", [9.0, 9.0], days=2),
+    ]
+    yard = yard_gains(logs, NUMBERS)
+    assert list(yard["gain_kg"]) == [1.0, 1.0] and (yard["hives"] == 1).all()
+
+
+def test_strength_is_the_ratio_on_flow_days_drawn_to_one():
+    # Thirty flow days of 2.0, 1.0 and 3.0 kg: ratios 1, 0.5 and 1.5 to the median. Drawn to 1 as by
+    # ten days of ratio 1: 0.5 ** (30/40) = 0.595, 1.5 ** (30/40) = 1.355. Days of loss say nothing.
+    days = [1.0] * 30 + [-0.1] * 30
+    logs = [hive(n, np.array(days) * k) for n, k in (("H1", 2.0), ("H2", 1.0), ("H3", 3.0))]
+    strength = hive_strengths(logs, NUMBERS)
+    assert list(strength.index) == ["H1", "H2", "H3"]
+    assert strength.to_numpy() == pytest.approx([1.0, 0.595, 1.355], abs=5e-4)
+
+
+def test_strength_of_a_single_hive_or_of_no_flow_is_one():
+    assert hive_strengths([hive("H1", [2.0] * 30)], NUMBERS)["H1"] == 1.0
+    dearth = [hive("H1", [-0.2] * 30), hive("H2", [-0.4] * 30)]
+    assert list(hive_strengths(dearth, NUMBERS)) == [1.0, 1.0]
+
+
+def three_hives(leaves_on=57, by=1.4, steps=()):
+    rng = np.random.default_rng(8)
+    flow = rng.uniform(0.5, 2.5, 80)
+    gains = [flow * k + rng.normal(0, 0.1, 80) for k in (1.0, 0.6, 1.2)]
+    gains[1][leaves_on : leaves_on + 20] -= by
+    return [
+        hive("H1", gains[0]),
+        hive("H2", gains[1], steps=steps),
+        hive("H3", gains[2]),
+    ]
+
+
+def test_hive_that_leaves_the_others_is_named_with_its_date_and_size():
+    # The 57th day after 1 May is 27 June; from then on H2 brings 1.4 kg less for 20 days.
+    swarm = {
+        "time": pd.Timestamp("2023-06-25 12:00", tz="UTC"),
+        "kg": -2.8,
+        "sd_kg": 0.1,
+        "cause": "swarmed",
+        "logged": True,
+        "note": "",
+    }
+    sentences = apart(three_hives(steps=[swarm]), NUMBERS)
+    assert len(sentences) == 1
+    assert sentences[0].startswith("H2 fell behind from 27 June 2023: 1.4 kg a day less")
+    assert "(after -2.8 kg on 25 June 2023: swarmed)" in sentences[0]
+
+
+def test_weak_hive_is_not_apart_for_being_weak():
+    assert apart(three_hives(by=0.0), NUMBERS) == []
+
+
+def test_of_two_hives_nobody_can_say_which_one_left():
+    assert apart(three_hives()[:2], NUMBERS) == []
+    assert apart([], NUMBERS) == []
+    assert len(yard_gains([], NUMBERS)) == 0
+    assert len(hive_strengths([], NUMBERS)) == 0
