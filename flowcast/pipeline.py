@@ -18,7 +18,7 @@ from flowcast.flow.scenarios import Future, Scenarios, known_ahead, past_years_a
 from flowcast.flow.standing import Standing, read_standing
 from flowcast.foraging import foraging_days
 from flowcast.results import Checked, Record, YardOutlook
-from flowcast.sources.files import ScaleFile, WeatherFile, read_scale, read_weather
+from flowcast.sources.files import ScaleFile, WeatherFile, doubtful_unit, read_scale, read_weather
 from flowcast.yard import Yard, read_yard
 from flowcast.yard.settings import ForageSection
 
@@ -269,8 +269,9 @@ def _clean_logs(
         work = yard.work_of(file.hive)
         notes += file.notes
         if not len(readings):
-            notes.append(f"Hive {file.hive}: no weight before the issue date.")
+            notes.append(f"{file.name}: no weight of hive {file.hive} before the issue date.")
             continue
+        notes += doubtful_unit(file, readings)
         try:
             logs.append(
                 scale_log.clean_log(
@@ -282,7 +283,7 @@ def _clean_logs(
                 )
             )
         except NotEnoughDataError as error:
-            raise NotEnoughDataError(f"hive {file.hive}: {error}") from None
+            raise NotEnoughDataError(f"{file.name}, hive {file.hive}: {error}") from None
     return logs, notes
 
 

@@ -3,7 +3,13 @@
     python scripts/measure_cleaning.py YARD_DIR...
 
 Each folder holds yard.toml, scale-<hive>.csv.gz (time_utc, weight_kg), work.csv (date, hive, what,
-kg, note, in UTC) and truth/: events-<hive>.csv (time, kind, kg) and gain-<hive>.csv (date, gain_kg).
+kg, note, in UTC) and truth/: events-<hive>.csv (time, kind, kg) and gain-<hive>.csv (date,
+gain_kg).
+
+Printed for each yard: steps of 1 kg and more, the share found within 2 h, the same of those at
+which the scale was reading, steps found where none was (a hive and year), error of size (median
+and 90 %), lines of work.csv that found their step, mean absolute error and mean error of the daily
+gain on good days, standard deviation of error over stated error, share of days that are good.
 """
 
 import argparse

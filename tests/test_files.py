@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from flowcast.errors import InputError, MissingColumnError, SourceUnavailable, UnitBoundsError
-from flowcast.sources.files import read_scale, read_weather
+from flowcast.sources.files import doubtful_unit, read_scale, read_weather
 from flowcast.yard import read_yard
 
 
@@ -30,7 +30,7 @@ def test_units(write_yard, unit, shown, kg):
 
 def test_pounds_read_as_kilograms_are_spoken_of(write_yard):
     file = _scale(write_yard, "t,w\n" + "".join(f"2024-05-{d:02d},150\n" for d in range(1, 9)))
-    assert 'write unit = "lb"' in file.notes[0]
+    assert 'write unit = "lb"' in doubtful_unit(file, file.readings)[0]
 
 
 def test_wild_weights_are_left_out_and_counted(write_yard):

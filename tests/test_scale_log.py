@@ -255,6 +255,19 @@ def test_two_things_done_at_one_visit_are_one_step():
     assert half.steps["cause"].iloc[0] == "super on and honey off?"
 
 
+def test_two_things_done_an_hour_apart_are_two_steps_where_the_scale_read_between():
+    # 20.0 kg of honey off at 11:20, the empty box of 4.0 kg off at 12:20; the reading of 12 h lies
+    # between. Not in work.csv they are one step of 24.0 kg, as a visit is.
+    kg = noisy_week() + 30
+    kg[60:] -= 20.0
+    kg[61:] -= 4.0
+    both = work(("2024-05-03 11:20", "honey off", 20.0), ("2024-05-03 12:20", "super off", 4.0))
+    log = clean(scale(kg), both)
+    assert log.steps["kg"].to_numpy() == pytest.approx([-20.0, -4.0], abs=0.15)
+    assert list(log.steps["cause"]) == ["honey off", "super off"]
+    assert clean(scale(kg)).steps["kg"].to_numpy() == pytest.approx([-24.0], abs=0.1)
+
+
 def test_boxes_on_two_days_are_told_apart_by_their_dates():
     kg = noisy_week()
     kg[60:] += 4.0
@@ -454,9 +467,9 @@ def test_any_spacing_of_a_scale_gives_daily_gains(freq, hours):
     assert log.gains["gain_kg"].to_numpy()[:6] == pytest.approx(np.full(6, 0.24), abs=1e-9)
 
 
-def test_correction_of_the_night_window_is_taken_from_the_numbers():
-    # Weight falls by 0.01 kg an hour by night. With a window of 2 to 4 h (readings at 2 and 3 h) the
-    # night weight lies 0.01 kg below that of 0 to 4 h (median of 0, 1, 2, 3 h: 1.5 h).
+def test_night_window_is_taken_from_the_numbers():
+    # Weight falls by 0.01 kg an hour by night. With a window of 2 to 4 h (readings at 2 and 3 h)
+    # the night weight lies 0.01 kg below that of 0 to 4 h (median of 0, 1, 2, 3 h: 1.5 h).
     t = np.arange(0.0, 5 * 24)
     readings = scale(40 - 0.01 * (t % 24))
     later = NUMBERS.with_overrides({"scale_log.night_start_h": 2.0})

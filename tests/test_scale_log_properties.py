@@ -123,7 +123,8 @@ def test_saying_readings_again_does_not_matter(log, seed):
 @few
 @given(scale_logs(), st.integers(-12, 12))
 def test_the_same_clock_elsewhere_gives_the_same_gains(log, hours):
-    # "Etc/GMT-3" is three hours east of Greenwich: the same wall clock is three hours earlier in UTC.
+    # "Etc/GMT-3" is three hours east of Greenwich: the same wall clock is three hours earlier in
+    # UTC.
     readings, work = log
     east = f"Etc/GMT{-hours:+d}"
     shift = pd.Timedelta(hours=hours)

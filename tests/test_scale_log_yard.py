@@ -191,7 +191,8 @@ def test_yard_gain_is_the_median_with_its_spread():
 
 
 def test_yard_error_is_never_below_that_of_measurement():
-    # Three hives that agree to the gram are still only known to 0.3 kg each: 0.3 √(π/2 / 3) = 0.217.
+    # Three hives that agree to the gram are still only known to 0.3 kg each:
+    # 0.3 √(π/2 / 3) = 0.217.
     yard = yard_gains([hive(n, [1.0], sd=0.3) for n in ("H1", "H2", "H3")], NUMBERS)
     assert yard["gain_sd_kg"].iloc[0] == pytest.approx(0.217, abs=5e-4)
 

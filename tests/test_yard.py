@@ -57,7 +57,7 @@ def test_broken_toml_names_the_line(write_yard):
 
 
 def test_number_override_must_exist(write_yard):
-    with pytest.raises(InputError, match="Did you mean 'foraging.day_h'"):
+    with pytest.raises(InputError, match=r"Did you mean 'foraging\.day_h'"):
         read_yard(write_yard('[numbers]\n"foraging.dayh" = 5'))
 
 

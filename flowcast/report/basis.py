@@ -41,10 +41,16 @@ def cautions() -> list[str]:
 
 def check_lines(found: Checked) -> dict[str, list[str]]:
     """What was understood, under headings."""
-    lines = {"Place": _place_lines(found), "Hives": _hive_lines(found), "Work": _work_lines(found)}
-    lines["Weather"] = _weather_lines(found)
-    lines["Forage"] = _forage_lines(found)
-    lines["What is missing, and what it costs the outlook"] = _missing_lines(found)
+    lines = {
+        "Place": _place_lines(found),
+        "Hives": _hive_lines(found),
+        "Marked in the logs, and kept out of every gain": _marked_lines(found),
+        "Jumps that work.csv does not explain (a line there settles each)": _jump_lines(found),
+        "Work": _work_lines(found),
+        "Weather": _weather_lines(found),
+        "Forage": _forage_lines(found),
+        "What is missing, and what it costs the outlook": _missing_lines(found),
+    }
     return {heading: part for heading, part in lines.items() if part}
 
 
@@ -102,32 +108,36 @@ def _place_lines(found: Checked) -> list[str]:
 
 def _hive_lines(found: Checked) -> list[str]:
     logs = {log.hive: log for log in found.logs}
-    lines = []
-    for hive in found.yard.hives:
-        if hive.name in logs:
-            lines += _log_lines(logs[hive.name])
-        else:
-            lines.append(f"{hive.name}: no weights.")
-    return lines
+    return [
+        _log_line(logs[hive.name]) if hive.name in logs else f"{hive.name}: no weights."
+        for hive in found.yard.hives
+    ]
 
 
-def _log_lines(log: CleanLog) -> list[str]:
+def _log_line(log: CleanLog) -> str:
     first, last = log.readings.index[0], log.readings.index[-1]
     what = "hand weighings" if log.kind == "hand weighings" else f"readings, {_sampling(log)}"
-    lines = [
-        f"{log.hive}: {len(log.readings):,} {what}, {words.full_day(first)} to {words.full_day(last)}; "
-        f"{_gain_words(log)}."
-    ]
-    marked = {word: n for word, n in log.counts.items() if n}
-    if marked:
-        lines.append(
-            f"{log.hive}: marked or left out: {', '.join(f'{n:,} {w}' for w, n in marked.items())}."
-        )
-    for step in log.steps[~log.steps["logged"].astype(bool)].itertuples():
-        lines.append(
-            f"{log.hive}: {step.time:%Y-%m-%d}: {step.note} A line in work.csv would settle it."
-        )
+    return (
+        f"{log.hive}: {len(log.readings):,} {what}, {words.full_day(first)} to "
+        f"{words.full_day(last)}; {_gain_words(log)}."
+    )
+
+
+def _marked_lines(found: Checked) -> list[str]:
+    lines = []
+    for log in found.logs:
+        marked = [f"{word} {n:,}" for word, n in log.counts.items() if n]
+        lines += [f"{log.hive}: {', '.join(marked)}."] if marked else []
     return lines
+
+
+def _jump_lines(found: Checked) -> list[str]:
+    zone = found.yard.place.timezone
+    return [
+        f"{log.hive}, {words.full_day(step.time.tz_convert(zone))}: {step.note}"
+        for log in found.logs
+        for step in log.steps[~log.steps["logged"].astype(bool)].itertuples()
+    ]
 
 
 def _sampling(log: CleanLog) -> str:
@@ -146,7 +156,9 @@ def _gain_words(log: CleanLog) -> str:
     parts = [f"{single:,} daily gains"] if single else []
     if longer:
         gaps = good["days"][good["days"] > 1]
-        parts.append(f"{longer:,} totals over {gaps.min():.0f} to {gaps.max():.0f} days")
+        low, high = f"{gaps.min():.0f}", f"{gaps.max():.0f}"
+        span = low if low == high else f"{low} to {high}"
+        parts.append(f"{longer:,} totals over {span} days")
     return " and ".join(parts) or "no gain that can be trusted"
 
 

@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from flowcast.flow.outlook import Outlook
+from flowcast.flow.outlook import Outlook, chance_word
 from flowcast.flow.standing import Measure, Standing
 
 POUNDS_PER_KG = 1 / 0.45359237
@@ -58,13 +58,19 @@ def weight_range(low: float, high: float, units: str = "kg") -> str:
 def answer(outlook: Outlook) -> str:
     """The outlook in a sentence."""
     window, ahead = outlook.window, f"the next {outlook.window_days} days"
-    if window.open_chance >= 0.5:
+    if chance_word(window.open_chance) == "likely":
         return f"A flow is on ({chance(window.open_chance)}){_until(outlook)}."
+    if outlook.chance_word == "unlikely":
+        return f"No flow likely: the chance of one is {chance(window.chance)} for {ahead}."
+    if chance_word(window.open_chance) == "even":
+        return (
+            f"A flow may be on already ({chance(window.open_chance)}); that there is one within "
+            f"{ahead}: {chance(window.chance)}."
+        )
     if outlook.chance_word == "likely":
         return f"Flow likely: {chance(window.chance)} for {ahead}{_when(outlook, 'most likely')}."
-    if outlook.chance_word == "even":
-        return f"A flow may or may not come: {chance(window.chance)} for {ahead}{_when(outlook, 'if it comes, about')}."
-    return f"No flow likely: the chance of one is {chance(window.chance)} for {ahead}."
+    when = _when(outlook, "if it comes, about")
+    return f"A flow may or may not come: {chance(window.chance)} for {ahead}{when}."
 
 
 def _when(outlook: Outlook, how: str) -> str:

@@ -4,14 +4,7 @@ import numpy as np
 import pandas as pd
 
 from flowcast.numbers import Numbers
-from flowcast.scale_log.log import (
-    CleanLog,
-    dates_of,
-    days_of,
-    hours_of,
-    marked,
-    steps_table,
-)
+from flowcast.scale_log.log import CleanLog, dates_of, days_of, hours_of, marked, steps_table
 from flowcast.scale_log.nights import gains_between, net_weights, taken_before
 from flowcast.scale_log.words import SIGN, logged_note
 
@@ -63,14 +56,8 @@ def clean_hand_weighings(
     nights = _weighings(table[good], steps, timezone, numbers)
     doubts = np.concatenate([doubts, _beyond_bees(nights, numbers)])
     gains = gains_between(nights, steps, doubts, timezone, numbers, gap_sd_kg=0.0)
-    counts = (
-        counts
-        | marked(table)
-        | {
-            "work outside the log": outside,
-            "spans left out": max(len(nights) - 1, 0) - len(gains),
-        }
-    )
+    left_out = max(len(nights) - 1, 0) - len(gains)
+    counts |= marked(table) | {"work outside the log": outside, "spans left out": left_out}
     return CleanLog(
         hive=hive,
         kind="hand weighings",

@@ -18,9 +18,9 @@ class Looks:
 
     `level` is the weight of each reading of the trace with the usual daily course removed. A
     look holds the readings `first` to `last` of the trace; `hours` and `kg` are its time and
-    weight. Element k of `change`, `gap`, `usual`, `rise` and `fall` belongs to the way from look
-    k-1 to look k: change of weight, hours, usual change, largest rise and fall made by bees, and
-    whether the hive was lifted on it.
+    weight. Element k of `change`, `gap`, `usual`, `rise`, `fall` belongs to the way from look
+    k-1 to look k: change of weight, hours, usual change, large rise and fall made by bees; and
+    `handled`, whether the hive was lifted on it.
     """
 
     trace: Trace
@@ -88,8 +88,9 @@ def find_jumps(looks: Looks, numbers: Numbers) -> list[Edge]:
     a jump when what it exceeds its neighbouring changes by is larger than `step_kg` and than
     `step_factor` times the largest move of bees in the weeks around it. Neighbours are taken off
     because a flow goes on for hours and a box does not. A small jump that is undone within
-    `undone_h` is bees flying out and home. Across a gap the usual course of the missing hours
-    is taken off first, and the longer the gap the larger a jump must be.
+    `undone_h` is bees flying out and home. Where the hive was lifted somebody worked on it, and a
+    jump of `seen_kg` beyond the moves of bees is enough. Across a gap the usual course of the
+    missing hours is taken off first, and the longer the gap the larger a jump must be.
     """
     flagged = _flagged_near(looks, numbers) + _flagged_gap(looks, numbers)
     runs = [run for run in _joined(looks, flagged, numbers) if not _is_flight(looks, run, numbers)]
@@ -324,7 +325,8 @@ def _slope(looks: Looks, left: int, right: int) -> tuple[float, float]:
 def _wander(looks: Looks, right: int) -> float:
     """How far bees move the weight, standard deviation over an hour. [kg/√h]
 
-    The largest move of some weeks is about three standard deviations of those between two looks.
+    A move that is exceeded on two days of four weeks is about three standard deviations of those
+    between two looks.
     """
     at = int(np.searchsorted(looks.first, right, side="right")) - 1
     return float((looks.rise[at] + looks.fall[at]) / 6 / np.sqrt(looks.spacing_h))

@@ -64,7 +64,6 @@ def gains_between(
         As CleanLog.steps.
     doubts : ndarray, shape (n, 2)
         Local date number, and what else makes the span that holds it uncertain. [kg]
-
     gap_sd_kg : float
         Work unseen on a day without readings, as an error for each day beyond the first. [kg/√d]
 
@@ -76,9 +75,9 @@ def gains_between(
     Notes
     -----
     Variances add: both nights, every step in the span, nights taken from different windows
-    (`evening_sd_kg`), and `gap_sd_kg` squared for each day beyond the first. A span whose error exceeds `doubtful_sd_kg` times the root of
-    its days is doubtful. A span that tables.GAIN cannot hold (longer than its bound, or a gain
-    that no hive can have) is left out.
+    (`evening_sd_kg`), and `gap_sd_kg` squared for each day beyond the first. A span whose error
+    exceeds `doubtful_sd_kg` times the root of its days is doubtful. A span that tables.GAIN
+    cannot hold (longer than its bound, or a gain that no hive can have) is left out.
     """
     day = nights.index.to_numpy()
     days = np.diff(day).astype(float)

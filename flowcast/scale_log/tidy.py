@@ -52,7 +52,8 @@ def _in_order(readings: pd.DataFrame) -> tuple[pd.Series, dict[str, int]]:
     require_columns(readings, ["weight_kg"], where="scale log")
     if not isinstance(readings.index, pd.DatetimeIndex) or readings.index.tz is None:
         raise TimeIndexError(
-            "the scale log has times without a time zone. Give them as UTC, or set clock in yard.toml."
+            "the scale log has times without a time zone. Give them as UTC, or set clock in "
+            "yard.toml."
         )
     weights = pd.Series(readings["weight_kg"].to_numpy(float), readings.index, name="weight_kg")
     weights.index = weights.index.tz_convert("UTC").as_unit("ns").rename("time")

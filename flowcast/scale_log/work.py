@@ -67,16 +67,18 @@ def find_steps(
     Notes
     -----
     A line takes the nearest jump of its sign within `match_h` (that local day, when it has no
-    time), one that no other line has taken if there is one. A line left over belongs to a jump
-    that another line took: two things done in one visit make one step. Where no jump stands
-    out, the line's window is searched for a smaller one. The keeper's kilograms are used only
-    where the scale cannot measure: across a gap of more than `near_h`, or where the work is too
-    small to be seen.
+    time), one that no other line has taken if there is one; where none stands out, a smaller
+    one. A line left over belongs to a jump that another line took, or to one of the other sign:
+    two things done in one visit, written down or not, make one step, unless the scale read
+    between. The keeper's kilograms are used only where the scale cannot measure: across a gap
+    of more than `near_h`, or where the work is too small to be seen. A jump without a line must
+    measure `sure_times` its own error.
     """
     lines, outside = _lines(work, looks, numbers)
     edges = find_jumps(looks, numbers)
     edges, owners = _assign(looks, lines, edges, numbers)
     found = [Found(e, *measure(looks, edges, k, numbers), owners[k]) for k, e in enumerate(edges)]
+    found = [jump for jump in found if jump.lines or _is_sure(jump, numbers)]
     taken = {id(line) for jump in found for line in jump.lines}
     first, last = looks.trace.hours[0], looks.trace.hours[-1]
     left_over = [line for line in lines if id(line) not in taken and line.sign]
@@ -89,13 +91,19 @@ def find_steps(
         "work not seen in the weight": len(alone),
         "steps not in work.csv": sum(not row["logged"] for row in rows),
     }
-    return steps_table(rows), _within(edges, len(looks.trace)), counts
+    return steps_table(rows), _within(found, len(looks.trace)), counts
 
 
-def _within(edges: list[Edge], length: int) -> np.ndarray:
+def _is_sure(jump: Found, numbers: Numbers) -> bool:
+    """Whether a jump nobody wrote down measures more than its own error may be."""
+    least = max(numbers["scale_log.seen_kg"], numbers["scale_log.sure_times"] * jump.sd_kg)
+    return abs(jump.kg) >= least
+
+
+def _within(found: list[Found], length: int) -> np.ndarray:
     inside = np.zeros(length, bool)
-    for left, right in edges:
-        inside[left + 1 : right] = True
+    for jump in found:
+        inside[jump.edge[0] + 1 : jump.edge[1]] = True
     return inside
 
 
@@ -139,8 +147,22 @@ def _assign(
         edge = _nearest(looks, line, owners, free=True)
         if edge:
             owners[edge].append(line)
-    ordered = sorted(owners)
-    return ordered, [owners[edge] for edge in ordered]
+    parts = [part for edge in sorted(owners) for part in _parted(looks, edge, owners[edge])]
+    return [edge for edge, _ in parts], [own for _, own in parts]
+
+
+def _parted(looks: Looks, edge: Edge, lines: list[Line]) -> list[tuple[Edge, list[Line]]]:
+    """A jump as one, or cut in two where two lines of one sign have a reading between them."""
+    same = sorted((ln for ln in lines if ln.timed and ln.sign), key=lambda ln: ln.hour)
+    if len(same) != 2 or len(lines) != 2 or same[0].sign != same[1].sign:
+        return [(edge, lines)]
+    inner = np.arange(edge[0] + 1, edge[1])
+    hours = looks.trace.hours[inner]
+    inner = inner[(hours > same[0].hour) & (hours <= same[1].hour)]
+    if not len(inner):
+        return [(edge, lines)]
+    cut = int(inner[-1])
+    return [((edge[0], cut), [same[0]]), ((cut, edge[1]), [same[1]])]
 
 
 def _nearest(
@@ -214,7 +236,11 @@ def _row_of_jump(looks: Looks, jump: Found, numbers: Numbers, timezone: str) -> 
 
 
 def _row_of_line(looks: Looks, line: Line, numbers: Numbers) -> dict:
-    """A step for work of which the weight shows no jump of its own."""
+    """A step for work of which the weight shows no jump of its own.
+
+    Where the scale read all along and the work is too large to hide among the moves of bees, it
+    was not done here: the line stays in the table with nothing taken out.
+    """
     time = stamps_of([line.hour])[0]
     k = int(np.clip(np.searchsorted(looks.hours, line.hour), 1, len(looks.hours) - 1))
     bees = max(looks.rise[k], looks.fall[k], numbers["scale_log.seen_kg"])
@@ -222,7 +248,7 @@ def _row_of_line(looks: Looks, line: Line, numbers: Numbers) -> dict:
         return _row_in_gap(time, line, numbers)
     if abs(line.stated) <= 2 * bees:
         note = logged_note(line.what, "stated", np.nan, line.stated, False)
-        return _row(time, line.stated, max(bees / 2, 0.0), line.what, True, note)
+        return _row(time, line.stated, bees / 2, line.what, True, note)
     note = logged_note(line.what, "not seen", 0.0, line.stated, np.isfinite(line.stated))
     return _row(time, 0.0, bees / 2, line.what, True, note)
 

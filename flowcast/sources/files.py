@@ -33,6 +33,8 @@ class ScaleFile:
     """Readings of one hive as they stand in its files: weight_kg on UTC stamps, not yet cleaned."""
 
     hive: str
+    name: str
+    unit: str
     readings: pd.DataFrame
     notes: list[str] = field(default_factory=list)
 
@@ -64,8 +66,8 @@ def read_scale(yard: Yard, hive: HiveSection) -> ScaleFile:
         parts.append(readings)
         notes += said
     readings = pd.concat(parts) if len(parts) > 1 else parts[0]
-    notes += _doubtful_unit(readings, scale, hive.name)
-    return ScaleFile(hive.name, _within_stay(readings, hive, yard.place.timezone), notes)
+    readings = _within_stay(readings, hive, yard.place.timezone)
+    return ScaleFile(hive.name, ", ".join(scale.files), scale.unit, readings, notes)
 
 
 def _read_scale_file(
@@ -98,19 +100,20 @@ def _need_rows(table: TextTable) -> None:
         )
 
 
-def _doubtful_unit(readings: pd.DataFrame, scale: ScaleSection, hive: str) -> list[str]:
-    """A unit is never guessed, but a median that few hives have is worth a word."""
+def doubtful_unit(file: ScaleFile, readings: pd.DataFrame) -> list[str]:
+    """A unit is never guessed, but a median that few hives have is worth a word.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        The part of the file's readings that may be looked at.
+    """
     typical = float(readings["weight_kg"].median())
+    start = f"{file.name}: the weights of hive {file.hive} are mostly near {typical:.0f} kg,"
     if typical > 130:
-        return [
-            f"Hive {hive}: its weights are mostly near {typical:.0f} kg, more than most hives ever "
-            f'weigh. If they are pounds, write unit = "lb".'
-        ]
+        return [f'{start} more than most hives ever weigh. If they are pounds, write unit = "lb".']
     if 0 < typical < 4:
-        return [
-            f"Hive {hive}: its weights are mostly near {typical:.1f} kg, less than an empty box. "
-            f'Check unit = "{scale.unit}".'
-        ]
+        return [f'{start} less than an empty box. Check unit = "{file.unit}".']
     return []
 
 
