@@ -110,6 +110,7 @@ def known_before(sources: Sources, issue_date: pd.Timestamp) -> Record:
         days=days_of(daily, normals, place, numbers),
         logs=logs,
         spans=spans,
+        apart=scale_log.apart(logs, numbers),
         notes=[*yard.notes, *sources.weather.notes, *whole.notes, *_holes(daily), *notes, *dropped],
     )
 

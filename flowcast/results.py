@@ -32,6 +32,7 @@ class Record:
     days: Days
     logs: list[CleanLog]
     spans: pd.DataFrame
+    apart: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
 

@@ -82,6 +82,27 @@ GAIN = _columns(
     Column("gain_sd_kg", "kg", 0, 20, "standard error of that gain"),
 )
 
+# The words of work.csv, with the way each moves the weight: +1 onto the hive, -1 off it, 0 not at all.
+WORK_SIGN = {
+    "super on": +1,
+    "super off": -1,
+    "honey off": -1,
+    "extracted": 0,
+    "feed": +1,
+    "frames in": +1,
+    "frames out": -1,
+    "split": -1,
+    "swarmed": -1,
+    "swarm hived": +1,
+    "united": +1,
+    "requeened": 0,
+    "moved in": 0,
+    "moved out": 0,
+    "treated": 0,
+    "inspected": 0,
+    "other": 0,
+}
+
 # One row a lead day of an outlook or of a backtest.
 QUANTILES = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 QUANTILE_NAMES = tuple(f"q{round(100 * q):02d}" for q in QUANTILES)

@@ -46,12 +46,19 @@ def check_lines(found: Checked) -> dict[str, list[str]]:
         "Hives": _hive_lines(found),
         "Marked in the logs, and kept out of every gain": _marked_lines(found),
         "Jumps that work.csv does not explain (a line there settles each)": _jump_lines(found),
+        "Hives that left the others": latest(found.record.apart if found.record else []),
         "Work": _work_lines(found),
         "Weather": _weather_lines(found),
         "Forage": _forage_lines(found),
         "What is missing, and what it costs the outlook": _missing_lines(found),
     }
     return {heading: part for heading, part in lines.items() if part}
+
+
+def latest(sentences: list[str], most: int = 4) -> list[str]:
+    """The last few of sentences in order of time, and how many came before."""
+    earlier = len(sentences) - most
+    return sentences[-most:] + ([f"And {earlier} times before."] if earlier > 0 else [])
 
 
 def _log_basis(record: Record, seasons: float) -> str:

@@ -33,6 +33,7 @@ def outlook_data(found: YardOutlook) -> dict:
         "total": [_day(date, row) for date, row in outlook.total.iterrows()],
         "weekly": [_day(date, row) for date, row in outlook.weekly.iterrows()],
         "standing": _standing(found.standing),
+        "hives_apart": found.record.apart,
         "rests_on": basis(found),
         "notes": found.record.notes,
         "numbers": [

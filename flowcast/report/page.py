@@ -10,7 +10,7 @@ import pandas as pd
 
 from flowcast.errors import InputError
 from flowcast.report import words
-from flowcast.report.basis import basis, cautions
+from flowcast.report.basis import basis, cautions, latest
 from flowcast.report.figures import log_figures, season_figures, standing_figures
 from flowcast.results import YardOutlook
 
@@ -78,6 +78,7 @@ def _content(found: YardOutlook) -> dict:
         "standing_figures": standing_figures(found),
         "log_so_far": words.log_so_far(standing, units),
         "logs": [_log_section(figure, log.hive) for figure, log in log_figures(found)],
+        "apart": latest(found.record.apart),
         "rests_on": basis(found),
         "notes": found.record.notes,
         "numbers": _numbers(found),

@@ -6,7 +6,8 @@ import pandas as pd
 from flowcast.numbers import Numbers
 from flowcast.scale_log.log import CleanLog, dates_of, days_of, hours_of, marked, steps_table
 from flowcast.scale_log.nights import gains_between, net_weights, taken_before
-from flowcast.scale_log.words import SIGN, logged_note
+from flowcast.scale_log.words import logged_note
+from flowcast.tables import WORK_SIGN
 
 POUNDS_A_KILOGRAM = 2.20462  # 1 lb = 0.45359237 kg by definition
 
@@ -76,7 +77,7 @@ def _hand_steps(
     weighed = days_of(table.index, timezone)
     rows, doubts, outside = [], [], 0
     for line in work.sort_values("time", kind="stable").itertuples(index=False):
-        if not SIGN.get(line.what):
+        if not WORK_SIGN.get(line.what):
             continue
         day = int(days_of(pd.DatetimeIndex([line.time]), timezone)[0])
         if not weighed[0] <= day <= weighed[-1]:
@@ -92,7 +93,7 @@ def _hand_steps(
 
 def _hand_row(line, numbers: Numbers) -> dict:
     known = np.isfinite(line.kg)
-    stated = SIGN[line.what] * float(line.kg) if known else np.nan
+    stated = WORK_SIGN[line.what] * float(line.kg) if known else np.nan
     sd = numbers["scale_log.stated_sd_kg" if known else "scale_log.unknown_work_sd_kg"]
     note = logged_note(line.what, "stated" if known else "unknown", np.nan, stated, False)
     kg = stated if known else 0.0

@@ -252,13 +252,9 @@ def _edge(looks: Looks, start: int, end: int, numbers: Numbers) -> Edge:
     cost = np.cumsum(np.abs(kg - before))[:-1] + np.cumsum(np.abs(kg - after)[::-1])[::-1][1:]
     left = low + int(np.argmin(cost))
     still = _still(looks, end, after - before, numbers)
-    stop_left, stop_right = low, high
-    if looks.traits.spacing_h < looks.spacing_h / 2:
-        stop_left = int(looks.first[max(start - 1, 0)])
-        stop_right = int(looks.last[min(end + 1, len(looks.last) - 1)])
     return (
-        _until_still(looks.level, left, stop_left, -1, *still),
-        _until_still(looks.level, left + 1, stop_right, 1, *still),
+        _until_still(looks.level, left, low, -1, *still),
+        _until_still(looks.level, left + 1, high, 1, *still),
     )
 
 

@@ -5,20 +5,6 @@ import pandas as pd
 
 from flowcast.numbers import Numbers
 
-# Which way a word of work.csv moves the weight. Words that are not here say nothing about it.
-SIGN = {
-    "super on": 1,
-    "super off": -1,
-    "honey off": -1,
-    "feed": 1,
-    "frames in": 1,
-    "frames out": -1,
-    "split": -1,
-    "swarmed": -1,
-    "swarm hived": 1,
-    "united": 1,
-}
-
 
 def guess(kg: float, local: pd.Timestamp, gap_h: float, numbers: Numbers) -> str:
     """A likely cause in words from size, sign and local hour; always with its question mark."""

@@ -8,7 +8,8 @@ import pandas as pd
 from flowcast.numbers import Numbers
 from flowcast.scale_log.jumps import Edge, Looks, find_jumps, measure
 from flowcast.scale_log.log import hours_of, stamps_of, steps_table
-from flowcast.scale_log.words import SIGN, by_night, guess, logged_note, unlogged_note
+from flowcast.scale_log.words import by_night, guess, logged_note, unlogged_note
+from flowcast.tables import WORK_SIGN
 
 
 @dataclass(frozen=True)
@@ -123,7 +124,7 @@ def _lines(work: pd.DataFrame, looks: Looks, numbers: Numbers) -> tuple[list[Lin
 
 
 def _line(row, hour: float, numbers: Numbers) -> Line:
-    sign = SIGN.get(row.what, 0)
+    sign = WORK_SIGN.get(row.what, 0)
     stated = sign * float(row.kg) if sign else np.nan
     reach = numbers["scale_log.match_h"] if row.timed else 12.0
     return Line(row.what, sign, stated, hour, hour - reach, hour + reach, bool(row.timed))

@@ -12,7 +12,7 @@ import pandas as pd
 from flowcast.errors import InputError
 from flowcast.numbers import Numbers, load_numbers
 from flowcast.reading import read_rows, to_utc
-from flowcast.tables import Place
+from flowcast.tables import WORK_SIGN, Place
 from flowcast.yard.settings import (
     FILE_NAME,
     ForageSection,
@@ -23,26 +23,6 @@ from flowcast.yard.settings import (
     read_settings,
 )
 
-# The word says which way the weight goes: +1 onto the hive, -1 off it, 0 not at all.
-WORK_SIGN = {
-    "super on": +1,
-    "super off": -1,
-    "honey off": -1,
-    "extracted": 0,
-    "feed": +1,
-    "frames in": +1,
-    "frames out": -1,
-    "split": -1,
-    "swarmed": -1,
-    "swarm hived": +1,
-    "united": +1,
-    "requeened": 0,
-    "moved in": 0,
-    "moved out": 0,
-    "treated": 0,
-    "inspected": 0,
-    "other": 0,
-}
 BLOOM_STAGES = ("buds none", "buds heavy", "first", "full", "over")
 TRAPS = ("oil tray", "dry tray", "between frames")
 
