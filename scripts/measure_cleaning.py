@@ -2,8 +2,7 @@
 
     python scripts/measure_cleaning.py YARD_DIR...
 
-Each folder holds yard.toml, scale-<hive>.csv.gz (time_utc, weight_kg), work.csv (date, hive, what,
-kg, note, in UTC) and truth/: events-<hive>.csv (time, kind, kg) and gain-<hive>.csv (date,
+Each folder is a yard with truth/ in it: events-<hive>.csv (time, kind, kg) and gain-<hive>.csv (date,
 gain_kg).
 
 Printed for each yard: steps of 1 kg and more, the share found within 2 h, the same of those at
@@ -13,16 +12,16 @@ gain on good days, standard deviation of error over stated error, share of days 
 """
 
 import argparse
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from flowcast.numbers import Numbers, load_numbers
 from flowcast.scale_log import CleanLog, clean_log
-from flowcast.scale_log.words import SIGN
+from flowcast.sources.files import read_scale
+from flowcast.tables import WORK_SIGN
+from flowcast.yard import Yard, read_yard
 
 LEAST_KG, NEAR_H = 1.0, 2.0  # steps that count, and how near in time a found one must lie
 
@@ -37,30 +36,27 @@ class Case:
     lines: int
 
 
-def read_cases(yard: Path, numbers: Numbers) -> list[Case]:
+def read_cases(folder: Path) -> list[Case]:
     """Clean every hive of a yard that has a truth."""
-    timezone = tomllib.loads((yard / "yard.toml").read_text("utf-8"))["yard"]["timezone"]
-    work = pd.read_csv(yard / "work.csv", dtype={"what": str, "note": str})
-    work["timed"] = work["date"].str.len() > 10
-    work["time"] = pd.to_datetime(work["date"], utc=True, format="ISO8601")
-    # A line without an hour is put at noon of its day, as the reader of yards does.
-    work.loc[~work["timed"], "time"] += pd.Timedelta(hours=12)
-    names = sorted(p.name[len("events-") : -4] for p in (yard / "truth").glob("events-*.csv"))
-    return [_case(yard, name, work[work["hive"] == name], timezone, numbers) for name in names]
+    yard = read_yard(folder)
+    return [_case(yard, hive) for hive in yard.hives if hive.scale]
 
 
-def _case(yard: Path, hive: str, work: pd.DataFrame, timezone: str, numbers: Numbers) -> Case:
-    path = next(yard.glob(f"scale-{hive}.csv*"))
-    readings = pd.read_csv(path, parse_dates=["time_utc"]).set_index("time_utc")
-    log = clean_log(readings, work, hive=hive, timezone=timezone, numbers=numbers)
-    events = pd.read_csv(yard / "truth" / f"events-{hive}.csv", parse_dates=["time"])
+def _case(yard: Yard, hive) -> Case:
+    work = yard.work_of(hive.name)
+    readings = read_scale(yard, hive).readings
+    log = clean_log(
+        readings, work, hive=hive.name, timezone=yard.place.timezone, numbers=yard.numbers
+    )
+    truth = yard.folder / "truth"
+    events = pd.read_csv(truth / f"events-{hive.name}.csv", parse_dates=["time"])
     start, end = log.readings.index[0], log.readings.index[-1]
     events = events[(events["time"] >= start) & (events["time"] <= end)]
     # Two things done at one time are one step to a scale.
     events = events.groupby("time", as_index=False)["kg"].sum()
-    gain = pd.read_csv(yard / "truth" / f"gain-{hive}.csv", parse_dates=["date"])
-    inside = work["time"].between(start, end) & work["what"].isin(list(SIGN))
-    return Case(log, events, gain.set_index("date")["gain_kg"], int(inside.sum()))
+    gain = pd.read_csv(truth / f"gain-{hive.name}.csv", parse_dates=["date"])
+    moves = work["time"].between(start, end) & (work["what"].map(WORK_SIGN) != 0)
+    return Case(log, events, gain.set_index("date")["gain_kg"], int(moves.sum()))
 
 
 def measure(case: Case) -> dict[str, float]:
@@ -154,10 +150,9 @@ def main() -> None:
     """Measure the yards named on the command line and print one table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("yards", nargs="+", type=Path)
-    numbers = load_numbers()
     lines, everything = [], []
     for yard in parser.parse_args().yards:
-        rows = [measure(case) for case in read_cases(yard, numbers)]
+        rows = [measure(case) for case in read_cases(yard)]
         everything += rows
         lines.append(table_of(yard.name, rows))
     lines.append(table_of("all", everything))

@@ -191,7 +191,9 @@ def test_measuring_script_counts_what_is_there(tmp_path):
     # One hive, its eight steps in the truth, two of them in work.csv with their hour.
     hive = simulated(9, faults=False)
     (tmp_path / "truth").mkdir()
-    (tmp_path / "yard.toml").write_text('[yard]\ntimezone = "UTC"\n', "utf-8")
+    yard = '[yard]\nname = "T"\nlatitude = 48.0\nlongitude = 0.3\ntimezone = "UTC"\n[[hive]]\nname = "H1"\n'
+    scale = 'scale = { file = "scale-H1.csv.gz", time = "time_utc", weight = "weight_kg", unit = "kg" }\n'
+    (tmp_path / "yard.toml").write_text(yard + scale, "utf-8")
     hive.readings.rename_axis("time_utc").to_csv(tmp_path / "scale-H1.csv.gz")
     times = [(FIRST + pd.Timedelta(hours=hour)).round("min") for hour, _ in STEPS]
     events = pd.DataFrame({"time": times, "kind": "box", "kg": [kg for _, kg in STEPS]})
@@ -204,12 +206,12 @@ def test_measuring_script_counts_what_is_there(tmp_path):
         "2024-05-09,H1,swarmed,,",
     ]
     (tmp_path / "work.csv").write_text("\n".join(lines) + "\n", "utf-8")
-    (case,) = measure_cleaning.read_cases(tmp_path, NUMBERS)
+    (case,) = measure_cleaning.read_cases(tmp_path)
     found = measure_cleaning.measure(case)
     assert (found["steps"], found["found"], found["false"]) == (8, 8, 0)
     assert (found["lines"], found["logged"]) == (2, 2)
     assert np.median(found["size"]) < 0.15 and found["error"].mean() < 0.06
     # A step that the truth does not know, and work.csv does not name, is a false one.
     events.drop(index=0).to_csv(tmp_path / "truth" / "events-H1.csv", index=False)
-    (case,) = measure_cleaning.read_cases(tmp_path, NUMBERS)
+    (case,) = measure_cleaning.read_cases(tmp_path)
     assert measure_cleaning.measure(case)["false"] == 1

@@ -64,8 +64,8 @@ def answer(outlook: Outlook) -> str:
         return f"No flow likely: the chance of one is {chance(window.chance)} for {ahead}."
     if chance_word(window.open_chance) == "even":
         return (
-            f"A flow may be on already ({chance(window.open_chance)}); that there is one within "
-            f"{ahead}: {chance(window.chance)}."
+            f"A flow may be on already ({chance(window.open_chance)}); the chance of one within "
+            f"{ahead} is {chance(window.chance)}."
         )
     if outlook.chance_word == "likely":
         return f"Flow likely: {chance(window.chance)} for {ahead}{_when(outlook, 'most likely')}."
