@@ -170,16 +170,16 @@ def simulate(
 ) -> Scenarios:
     """Draw `count` futures: weather x season and drifts x use x noise.
 
-    The spread of the latent season is widened by what the yard's own record and the seasons of
-    log call for, with the mean intake kept (a wider spread alone would lift it on the way back
-    from the transformed scale).
+    The spread of the latent season is widened a little, since the scales behind it are taken as
+    known, with the mean intake kept (a wider spread alone would lift it on the way back from the
+    transformed scale).
     """
     weather = np.sort(np.resize(np.arange(len(future.labels)), count))
     mean, away = _paths(model, future, weather, rng)
     flying = flight_days(future.days, numbers)[weather]
     plain = np.where(flying, from_scale(mean + away), 0.0)
     tail = _tails(count, numbers["flow.scenario_dof"], rng)[:, None]
-    wide = np.where(flying, from_scale(mean + away * _widening(model, numbers) * tail), 0.0)
+    wide = np.where(flying, from_scale(mean + away * numbers["flow.widen"] * tail), 0.0)
     kept = plain.mean(0) / np.maximum(wide.mean(0), 1e-9)
     intake = wide * np.minimum(kept, 1.0)
     gain = _gains(model, future, weather, intake, rng)
@@ -223,14 +223,6 @@ def _root(model: FlowModel, days: Days, s: int, seen: np.ndarray) -> np.ndarray:
 def _tails(shape, dof: float, rng: np.random.Generator) -> np.ndarray:
     """Factors that turn normal draws into Student-t draws of unit variance."""
     return np.sqrt((dof - 2.0) / rng.chisquare(dof, shape))
-
-
-def _widening(model: FlowModel, numbers: Numbers) -> float:
-    """Widening by seasons of log, shrinking towards 1 as the log grows."""
-    extra = numbers["flow.widen_short"] - numbers["flow.widen_long"]
-    return numbers["flow.widen_long"] + extra * np.exp(
-        -model.seasons / numbers["flow.widen_seasons"]
-    )
 
 
 def _gains(
