@@ -46,63 +46,69 @@ def measure(folder: Path, every: int, days: int, no_log: bool) -> pd.DataFrame:
     sources = replace(sources, scales=[]) if no_log else sources
     last = truth.index[-1] - pd.Timedelta(days=HORIZON - 1)
     origins = pd.date_range(end=last, periods=days // every, freq=f"{every}D")
-    whole = pipeline.known_before(sources, truth.index[-1] + pd.Timedelta(days=1))
+    whole = pipeline.known_before(sources, truth.index[-1] + pd.Timedelta(days=1)).daily
     rows = []
     for issue in origins:
-        record = pipeline.known_before(sources, issue)
         dates = pd.date_range(issue, periods=HORIZON)
-        obs = truth.reindex(dates).to_numpy()
-        ahead = whole.daily.reindex(dates)
-        for weather, known in (("past years", None), ("observed", ahead)):
-            found = pipeline.outlook_from(
-                record, ahead=known, horizon=HORIZON + 2 if known is None else HORIZON
-            )
-            read = found.outlook
-            daily, total = (
-                t[list(QUANTILE_NAMES)].to_numpy()[:HORIZON] for t in (read.daily, read.total)
-            )
-            rows += _scores(
-                folder.name, issue, "flowcast", weather, daily, total, obs, read.daily["p_flow_day"]
-            )
-        gains = record.spans[record.spans["days"] == 1]["gain_kg"]
-        if len(gains):
-            gains = gains.reindex(pd.date_range(gains.index[0], issue - pd.Timedelta(days=1)))
-            for name, forecaster in BASELINES.items():
-                rows += _scores(
-                    folder.name,
-                    issue,
-                    name,
-                    "none",
-                    *forecaster(gains, dates, QUANTILES),
-                    obs,
-                    None,
-                )
+        record = pipeline.known_before(sources, issue)
+        for row in _forecasts(record, dates, whole.reindex(dates), truth.reindex(dates).to_numpy()):
+            rows.append({"yard": folder.name, "issue": issue} | row)
     return pd.DataFrame(rows)
 
 
-def _scores(yard, issue, name, weather, daily, total, obs, p_flow) -> list[dict]:
-    rows = []
-    running = np.cumsum(obs)
+def _forecasts(record, dates, ahead: pd.DataFrame, obs: np.ndarray):
+    """Scores of flowcast in both weather modes and of the simple forecasters, from one date."""
+    names = list(QUANTILE_NAMES)
+    for weather, known in (("past years", None), ("observed", ahead)):
+        # Two days more, so that the centred means at the end are whole; the truth has no more.
+        horizon = HORIZON if known is not None else HORIZON + 2
+        read = pipeline.outlook_from(record, ahead=known, horizon=horizon).outlook
+        daily, total = (t[names].to_numpy()[:HORIZON] for t in (read.daily, read.total))
+        chance = read.daily["p_flow_day"].to_numpy()[:HORIZON]
+        for row in _scores(daily, total, obs, chance, record.yard.flow_day_kg):
+            yield {"forecaster": "flowcast", "weather": weather} | row
+    gains = record.spans[record.spans["days"] == 1]["gain_kg"]
+    if len(gains):
+        gains = gains.reindex(pd.date_range(gains.index[0], dates[0] - pd.Timedelta(days=1)))
+        for name, forecaster in BASELINES.items():
+            for row in _scores(*forecaster(gains, dates, QUANTILES), obs):
+                yield {"forecaster": name, "weather": "none"} | row
+
+
+def _scores(daily, total, obs, chance=None, threshold=0.0):
+    """One row a lead group; chances of a flow day are judged where they are given."""
     for group, (first, after) in GROUPS.items():
-        rows.append((group, daily[first:after], obs[first:after]))
+        row = _row(group, daily[first:after], obs[first:after])
+        if chance is not None:
+            row |= _said_and_came(chance[first:after], obs[first:after] >= threshold)
+        yield row
+    running = np.cumsum(obs)
     for group, day in TOTALS.items():
-        rows.append((group, total[day : day + 1], running[day : day + 1]))
-    return [_row(yard, issue, name, weather, *row) for row in rows]
+        yield _row(group, total[day : day + 1], running[day : day + 1])
 
 
-def _row(yard, issue, name, weather, group, fcst, obs) -> dict:
+def _said_and_came(chance: np.ndarray, came: np.ndarray) -> dict:
+    """Sums over the days whose flow is neither nearly sure nor nearly ruled out."""
+    open_ = (chance >= 0.2) & (chance <= 0.9)
+    return {"said": chance[open_].sum(), "came": came[open_].sum(), "open_days": open_.sum()}
+
+
+def _row(group: str, fcst: np.ndarray, obs: np.ndarray) -> dict:
     error = obs[:, None] - fcst
     levels = np.array(QUANTILES)
     loss = 2 * np.maximum(levels * error, (levels - 1) * error).mean()
     low, high, upper = (fcst[:, QUANTILE_NAMES.index(q)] for q in ("q10", "q90", "q75"))
-    inside = (obs >= low - TOLERANCE_KG) & (obs <= high + TOLERANCE_KG)
-    flowing = upper > 0.2
+    below, above = obs < low - TOLERANCE_KG, obs > high + TOLERANCE_KG
+    inside, flowing = ~(below | above), upper > 0.2
     return {
-        "yard": yard, "issue": issue, "forecaster": name, "weather": weather, "group": group,
-        "loss": loss, "inside": inside.mean(), "cases": len(obs),
-        "flow_inside": inside[flowing].sum(), "flow_cases": flowing.sum(),
-        "below": (obs < low - TOLERANCE_KG).mean(), "above": (obs > high + TOLERANCE_KG).mean(),
-    }  # fmt: skip
+        "group": group,
+        "loss": loss,
+        "inside": inside.mean(),
+        "below": below.mean(),
+        "above": above.mean(),
+        "flow_inside": inside[flowing].sum(),
+        "flow_cases": flowing.sum(),
+    }
 
 
 def table(rows: pd.DataFrame) -> pd.DataFrame:
@@ -155,6 +161,14 @@ def main() -> None:
     pooled = rows[rows["forecaster"] == "flowcast"].groupby(["weather", "group"], sort=False)
     print("\n10-90 % coverage, pooled")
     print(pooled[["inside", "below", "above"]].mean().round(3).to_string())
+    days = rows[rows["open_days"] > 0].groupby("weather")
+    print(
+        "\nflow days given 0.2 to 0.9: chance said, share that came, days; coverage of flowing days"
+    )
+    sums = days[["said", "came", "open_days", "flow_inside", "flow_cases"]].sum()
+    shares = sums[["said", "came"]].div(sums["open_days"], axis=0)
+    shares = shares.assign(days=sums["open_days"], flowing=sums["flow_inside"] / sums["flow_cases"])
+    print(shares.round(3).to_string())
 
 
 def _said(job, yard) -> pd.DataFrame:

@@ -76,9 +76,9 @@ def test_coordinates_in_the_sea(tmp_path):
 def test_swapped_coordinates_are_called_so(tmp_path):
     # 36.8 N, 3.0 E is Algiers; changed round (3.0 N, 36.8 E) is Kenya, land too, so take Perth:
     # -31.9, 115.9 changed round has no such latitude.
-    write_new_yard(tmp_path, yard_text(folder="x", name="S", latitude=115.9, longitude=-31.9))
     with pytest.raises(InputError, match="swapped"):
-        read_yard(tmp_path)
+        write_new_yard(tmp_path, yard_text(folder="x", name="S", latitude=115.9, longitude=-31.9))
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_swapped_into_the_sea_is_guessed(tmp_path):
@@ -162,7 +162,7 @@ def test_new_yard_is_read_back_and_never_written_over(tmp_path):
     assert [h.name for h in yard.hives] == ["green", "blue"]
     assert yard.forage[0].strength == "heavy"
     with pytest.raises(InputError, match="left as it is"):
-        write_new_yard(tmp_path / "y", "other")
+        write_new_yard(tmp_path / "y", text + "# more\n")
     assert path.read_text("utf-8") == text
 
 

@@ -154,17 +154,27 @@ def read_settings(folder: Path) -> tuple[Settings, str]:
         raise InputError(f"{folder}: no {FILE_NAME} in it. Make one with: flowcast new DIR")
     try:
         text = path.read_bytes().decode("utf-8-sig")
-        raw = tomllib.loads(text)
     except UnicodeDecodeError:
         raise InputError(f"{FILE_NAME}: not saved as UTF-8. Save it again as UTF-8 text.") from None
+    return parse_settings(text), text
+
+
+def parse_settings(text: str) -> Settings:
+    """The text of a yard.toml, checked.
+
+    Raises
+    ------
+    InputError
+        At the first thing that is no TOML or not known, with its line and the cure.
+    """
+    try:
+        settings = Settings.model_validate(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{FILE_NAME}: {error}. Mend that line; text stands in quotes.") from None
-    try:
-        settings = Settings.model_validate(raw)
     except ValidationError as error:
         raise InputError(_in_words(error, text)) from None
     _check_names(settings, text)
-    return settings, text
+    return settings
 
 
 def flat_numbers(tree: dict[str, Any], prefix: str = "") -> dict[str, Any]:

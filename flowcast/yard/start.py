@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 
 from flowcast.errors import InputError
-from flowcast.yard.settings import FILE_NAME
+from flowcast.yard.settings import FILE_NAME, parse_settings
 
 HEAD = """\
 # What flowcast knows about this yard. Lines that begin with # are notes and are not read.
@@ -120,9 +120,11 @@ def write_new_yard(folder: Path, text: str) -> Path:
     Raises
     ------
     InputError
-        When there is a yard.toml already, or the folder cannot be made or written.
+        When the text is no valid yard, there is a yard.toml already, or the folder cannot be made
+        or written.
     """
     path = folder / FILE_NAME
+    parse_settings(text)
     if path.exists():
         raise InputError(f"{path}: is there already and was left as it is. Choose another folder.")
     try:
