@@ -111,7 +111,15 @@ def known_before(sources: Sources, issue_date: pd.Timestamp) -> Record:
         logs=logs,
         spans=spans,
         apart=scale_log.apart(logs, numbers),
-        notes=[*yard.notes, *sources.weather.notes, *whole.notes, *_holes(daily), *notes, *dropped],
+        notes=[
+            *yard.notes,
+            *sources.weather.notes,
+            *_daily_notes(sources.weather),
+            *whole.notes,
+            *_holes(daily),
+            *notes,
+            *dropped,
+        ],
     )
 
 
@@ -246,6 +254,10 @@ def _check_reach(daily: pd.DataFrame, issue_date: pd.Timestamp, numbers) -> None
             f"the weather {last}, too long before {issue_date:%Y-%m-%d}. Add the days between, or "
             "choose an earlier --as-of."
         )
+
+
+def _daily_notes(file: WeatherFile) -> list[str]:
+    return weather.hourly_from_daily_notes(file.table) if file.daily else []
 
 
 def _holes(daily: pd.DataFrame) -> list[str]:

@@ -208,3 +208,21 @@ def test_a_hole_of_two_months_in_the_weather_is_counted_not_filled(yard, tmp_pat
     assert missing.sum() >= 61
     assert any("2022" in note for note in holed.record.notes)
     assert "2022" not in holed.outlook.scenarios.labels
+
+
+def test_daily_weather_in_fahrenheit_and_inches_is_enough_and_its_gaps_are_told(write_yard):
+    days = pd.date_range("2021-01-01", "2024-06-09")
+    turn = np.cos(2 * np.pi * (days.dayofyear.to_numpy() - 200) / 365.25)
+    table = pd.DataFrame(
+        {
+            "date": days.strftime("%d/%m/%Y"),
+            "temp_max_f": (60 + 20 * turn).round(),
+            "temp_min_f": (42 + 18 * turn).round(),
+            "precip_in": np.where(np.arange(len(days)) % 4 == 0, 0.2, 0.0),
+        }
+    )
+    folder = write_yard(FORAGE, files={"weather.csv": table.to_csv(index=False)})
+    plain = pipeline.outlook(folder, scenarios=200)
+    assert plain.outlook.issue_date == pd.Timestamp("2024-06-10")
+    for word in ("Radiation", "Humidity", "Wind"):
+        assert any(note.startswith(word) for note in plain.record.notes), word

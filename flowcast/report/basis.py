@@ -115,14 +115,15 @@ def _place_lines(found: Checked) -> list[str]:
 
 def _hive_lines(found: Checked) -> list[str]:
     logs = {log.hive: log for log in found.logs}
+    zone = found.yard.place.timezone
     return [
-        _log_line(logs[hive.name]) if hive.name in logs else f"{hive.name}: no weights."
+        _log_line(logs[hive.name], zone) if hive.name in logs else f"{hive.name}: no weights."
         for hive in found.yard.hives
     ]
 
 
-def _log_line(log: CleanLog) -> str:
-    first, last = log.readings.index[0], log.readings.index[-1]
+def _log_line(log: CleanLog, zone: str) -> str:
+    first, last = log.readings.index[[0, -1]].tz_convert(zone)
     what = "hand weighings" if log.kind == "hand weighings" else f"readings, {_sampling(log)}"
     return (
         f"{log.hive}: {len(log.readings):,} {what}, {words.full_day(first)} to "

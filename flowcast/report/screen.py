@@ -43,8 +43,7 @@ def check_text(found: Checked) -> str:
         for sentence in sentences:
             lines += _item(sentence)
         lines.append("")
-    lines += _notes(found.notes)
-    return "\n".join(lines).rstrip()
+    return "\n".join(lines[:-1] + _notes(found.notes))
 
 
 def _weeks(outlook: Outlook, units: str) -> list[str]:
