@@ -208,7 +208,7 @@ def _paths(model: FlowModel, future: Future, weather: np.ndarray, rng: np.random
         if rows.any():
             part = root[:, s * horizon : (s + 1) * horizon]
             away[rows] = normal[rows] @ _root(model, future.days, s, part).T
-    return mean[weather], away * model.spread + noise
+    return mean[weather], (away + noise) * model.spread
 
 
 def _root(model: FlowModel, days: Days, s: int, seen: np.ndarray) -> np.ndarray:
