@@ -160,7 +160,9 @@ def _date(text: str | None):
     try:
         return date.fromisoformat(text).isoformat()
     except ValueError:
-        raise InputError(f"--as-of {text}: no such date. Write it as 2026-05-31.") from None
+        raise InputError(
+            f"--as-of {text}: not understood as a date. Write it as 2026-05-31."
+        ) from None
 
 
 def _print(found, as_json: bool) -> None:

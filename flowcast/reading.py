@@ -270,12 +270,23 @@ def _bad_number(table: TextTable, name: str, cell: str, bad: np.ndarray, decimal
 
 
 def read_rows(path: Path) -> list[tuple[int, dict[str, str]]]:
-    """A small hand-written CSV (work, bloom, beetles) as (line, cells by lower-case header)."""
+    """A small hand-written CSV (work, bloom, beetles) as (line, cells by lower-case header).
+
+    Raises
+    ------
+    InputError
+        At a line with more cells than the header, which a decimal comma makes of a number.
+    """
     text, _ = _text(path)
     reader = csv.reader(io.StringIO(text), delimiter=_separator(text))
     header = [h.strip().lower() for h in next(reader, [])]
     rows = []
     for cells in reader:
+        if any(c.strip() for c in cells[len(header) :]):
+            raise InputError(
+                f"{path.name}, line {reader.line_num}: more cells than the header has names. Write "
+                "12.5 with a point, put a note with commas in quotes, or separate with ;."
+            )
         if any(c.strip() for c in cells):
             padded = [c.strip() for c in cells] + [""] * (len(header) - len(cells))
             rows.append((reader.line_num, dict(zip(header, padded, strict=False))))

@@ -49,7 +49,7 @@ def test_usage_error_exits_2():
     [
         (["outlook", "nowhere"], "no such folder"),
         (["check", "nowhere"], "no such folder"),
-        (["outlook", SAMPLES / "new-garden", "--as-of", "2026-31-01"], "no such date"),
+        (["outlook", SAMPLES / "new-garden", "--as-of", "2026-31-01"], "not understood as a date"),
         (["outlook", SAMPLES / "new-garden", "--as-of", "1999-01-01"], "no weather before"),
         (["report", SAMPLES / "new-garden", "--out", "/proc/x/page.html"], "flowcast:"),
     ],

@@ -121,6 +121,7 @@ def test_work_is_read_in_local_time_and_order(write_yard):
         ("2024-13-03,H1,feed,3,", "is no date"),
         ("2024-05-03,H1,feed,three,", "no number"),
         ("2024-05-03,H1,honey off,-9,", "cannot be negative"),
+        ("2024-05-03,H1,honey off,12,5,second", "more cells than the header"),
         ("1924-05-03 10:00,H1,feed,3,", "is no date"),
     ],
 )

@@ -108,10 +108,11 @@ def gain_or_loss(kg: float, units: str) -> str:
 
 
 def lead(standing: Standing) -> str:
-    """How early or late the season runs; nothing where warmth no longer moves the bloom."""
+    """How early or late the season runs, or why that is not told."""
     if not standing.warmth_moves:
         return (
-            "At this time of the year bloom follows day length, so an early or late season is over."
+            "At this time of the year warmth no longer moves the bloom; early or late is not "
+            "reckoned until midwinter is past."
         )
     if math.isnan(standing.lead_d):
         return "Whether the season runs early or late cannot be told without a whole past year of weather."
@@ -128,7 +129,7 @@ def soil(standing: Standing) -> str:
     if math.isnan(m.normal):
         return f"{text}."
     return (
-        f"{text}, {_against(m, 'much less than usual', 'much more than usual')} on this date "
+        f"{text}, {_against(m, 'less than usual', 'more than usual')} on this date "
         f"({100 * m.low:.0f} to {100 * m.high:.0f} % in 8 years of 10)."
     )
 
@@ -140,7 +141,7 @@ def foraging(standing: Standing) -> str:
     if math.isnan(m.normal):
         return f"{text}."
     return (
-        f"{text}, {_against(m, 'much fewer than usual', 'many more than usual')} "
+        f"{text}, {_against(m, 'fewer than usual', 'more than usual')} "
         f"({m.low:.1f} to {m.high:.1f} in 8 years of 10)."
     )
 
