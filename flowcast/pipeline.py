@@ -241,10 +241,11 @@ def _weather_before(
 def _daily(whole: weather.Weather, place, numbers) -> pd.DataFrame:
     """Weather, foraging hours and warmth of every local day."""
     daily = whole.daily.join(foraging_days(whole.hourly, place.timezone, numbers))
-    warmth = weather.warmth(
-        daily["temp_min_c"], daily["temp_max_c"], weather.midwinter(place), numbers
+    low, high = daily["temp_min_c"], daily["temp_max_c"]
+    return daily.assign(
+        degree_days_cd=weather.degree_days(low, high, numbers),
+        warmth_cd=weather.warmth(low, high, weather.midwinter(place), numbers),
     )
-    return daily.assign(warmth_cd=np.asarray(warmth))
 
 
 def _check_reach(daily: pd.DataFrame, issue_date: pd.Timestamp, numbers) -> None:

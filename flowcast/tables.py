@@ -70,6 +70,7 @@ SEASON_DAY = _columns(
         "soil_water_frac", "1", 0, 1, "water left in the root zone, share of what plants can take"
     ),
     Column("soil_temp_c", "°C", -40, 60, "soil temperature at 5 to 10 cm"),
+    Column("degree_days_cd", "°C d", 0, 60, "degree days that the day adds"),
     Column("warmth_cd", "°C d", 0, 20000, "degree days since the season's start"),
     Column("pheno_lead_d", "d", -60, 60, "days by which the season runs early (late: negative)"),
     Column("foraging_h", "h", 0, 24, "foraging hours, each hour counted 0 to 1"),

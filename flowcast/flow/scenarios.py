@@ -23,7 +23,7 @@ from flowcast.tables import Place
 from flowcast.weather import Normals, midwinter, pheno_day, phenological_lead, soil_water
 
 LAST_WEEKS = "the last weeks"
-NEEDED = ["temp_mean_c", "precip_mm", "et0_mm", "foraging_h", "warmth_cd", "soil_water_frac"]
+NEEDED = ["temp_mean_c", "precip_mm", "et0_mm", "foraging_h", "degree_days_cd"]
 
 
 @dataclass(frozen=True)
@@ -87,43 +87,31 @@ def known_ahead(
 ) -> Future:
     """The weather ahead as it truly came: for judging the model apart from the weather."""
     run = {name: ahead[name].to_numpy(float) for name in NEEDED}
-    run["degree_days"] = _degree_days(
-        ahead["warmth_cd"].to_numpy(float), daily["warmth_cd"].iloc[-1]
-    )
     return _future([run], ["as it came"], daily, normals, place, numbers)
 
 
 def _run(daily: pd.DataFrame, first: int, horizon: int) -> dict | None:
     """`horizon` days of columns from this position; None when they are not whole."""
-    if first < 1 or first + horizon > len(daily):
+    if first < 0 or first + horizon > len(daily):
         return None
     part = daily.iloc[first : first + horizon]
     run = {name: part[name].to_numpy(float) for name in NEEDED}
-    if not all(np.isfinite(run[name]).all() for name in NEEDED):
-        return None
-    run["degree_days"] = _degree_days(run["warmth_cd"], daily["warmth_cd"].iloc[first - 1])
-    return run
+    return run if all(np.isfinite(run[name]).all() for name in NEEDED) else None
 
 
 def _last_weeks(daily: pd.DataFrame, horizon: int, most: int) -> list[dict]:
     """The last whole days of weather, repeated over the horizon from each of several starts."""
     whole = daily[NEEDED].notna().all(axis=1).to_numpy()
     length = min(most, int(np.argmin(np.r_[whole[::-1], False])))
-    recent = _run(daily, len(daily) - length + 1, length - 1) if length > 14 else None
+    recent = _run(daily, len(daily) - length, length) if length >= 14 else None
     if recent is None:
         raise NotEnoughDataError(
             f"the weather before {daily.index[-1] + pd.Timedelta(days=1):%Y-%m-%d} holds no past year and not "
             "even two whole weeks. Give at least two years of it."
         )
-    starts = range(0, length - 1, max(1, length // 15))
-    order = [(start + np.arange(horizon)) % (length - 1) for start in starts]
+    starts = range(0, length, max(1, length // 15))
+    order = [(start + np.arange(horizon)) % length for start in starts]
     return [{name: values[days] for name, values in recent.items()} for days in order]
-
-
-def _degree_days(warmth_cd: np.ndarray, before: float) -> np.ndarray:
-    """Warmth of each day from its running sum, which starts anew at midwinter."""
-    gained = np.diff(warmth_cd, prepend=before)
-    return np.where(gained < 0, warmth_cd, gained)
 
 
 def _future(
@@ -131,11 +119,11 @@ def _future(
 ) -> Future:
     horizon = len(runs[0]["precip_mm"])
     dates = pd.date_range(daily.index[-1] + pd.Timedelta(days=1), periods=horizon)
-    column = {name: np.array([run[name] for run in runs]) for name in [*NEEDED, "degree_days"]}
+    column = {name: np.array([run[name] for run in runs]) for name in NEEDED}
     soil = soil_water(
         column["precip_mm"], column["et0_mm"], numbers, start_frac=daily["soil_water_frac"].iloc[-1]
     )
-    warmth = _warmth_on(dates, column["degree_days"], daily["warmth_cd"].iloc[-1], place)
+    warmth = _warmth_on(dates, column["degree_days_cd"], daily["warmth_cd"].iloc[-1], place)
     leads = [phenological_lead(dates, row, normals, numbers) for row in warmth]
     season, day = calendar(dates, place)
     before = np.tile(daily["temp_mean_c"].iloc[-30:].to_numpy(float), (len(runs), 1))

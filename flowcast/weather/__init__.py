@@ -20,6 +20,7 @@ from flowcast.weather.humidity import (
 )
 from flowcast.weather.season import (
     Normals,
+    degree_days,
     fit_normals,
     midsummer,
     midwinter,
@@ -51,6 +52,7 @@ __all__ = [
     "daily_weather",
     "day_length_h",
     "day_starts",
+    "degree_days",
     "dewpoint",
     "dewpoint_from_minimum",
     "extraterrestrial_radiation",

@@ -72,6 +72,28 @@ def season_name(year, season_start):
     return f"{int(year)}/{(int(year) + 1) % 100:02d}"
 
 
+def degree_days(temp_min_c, temp_max_c, numbers):
+    """Degree days that each day adds: max(0, (highest + lowest) / 2 - base). [°C d]
+
+    Parameters
+    ----------
+    temp_min_c, temp_max_c : pandas.Series
+        Lowest and highest of each day; index: local dates, every day, in order. [°C]
+    numbers : flowcast.numbers.Numbers
+        season.warmth_base_c, season.hole_memory_d.
+
+    Returns
+    -------
+    pandas.Series
+        Named degree_days_cd. A missing day adds the mean of the known days before it; the days
+        after it would tell more, but were not known then. [°C d]
+    """
+    gain = (((temp_min_c + temp_max_c) / 2) - numbers["season.warmth_base_c"]).clip(lower=0)
+    typical = gain.dropna().rolling(int(numbers["season.hole_memory_d"]), min_periods=1).mean()
+    gain = gain.fillna(typical.reindex(gain.index).ffill()).fillna(0.0)
+    return gain.rename("degree_days_cd")
+
+
 def warmth(temp_min_c, temp_max_c, season_start, numbers):
     """Degree days since the season's start. [°C d]
 
@@ -82,7 +104,7 @@ def warmth(temp_min_c, temp_max_c, season_start, numbers):
     season_start : tuple of int
         (month, day) from which it counts; `midwinter(place)` for the phenological day.
     numbers : flowcast.numbers.Numbers
-        season.warmth_base_c, season.hole_memory_d, season.late_start_d.
+        As for `degree_days`, and season.late_start_d.
 
     Returns
     -------
@@ -90,14 +112,8 @@ def warmth(temp_min_c, temp_max_c, season_start, numbers):
         Named warmth_cd, at the end of each day; NaN in a first season whose days begin later than
         season.late_start_d, for what came before them is not known. [°C d]
 
-    Notes
-    -----
-    Each day adds max(0, (highest + lowest) / 2 - base). A missing day adds the mean of the known
-    days before it; the days after it would tell more, but were not known then.
     """
-    gain = (((temp_min_c + temp_max_c) / 2) - numbers["season.warmth_base_c"]).clip(lower=0)
-    typical = gain.dropna().rolling(int(numbers["season.hole_memory_d"]), min_periods=1).mean()
-    gain = gain.fillna(typical.reindex(gain.index).ffill()).fillna(0.0)
+    gain = degree_days(temp_min_c, temp_max_c, numbers)
     years = season_start_year(gain.index, season_start)
     total = gain.groupby(years).cumsum()
     if len(total) and season_day(gain.index[:1], season_start)[0] > numbers["season.late_start_d"]:
