@@ -146,7 +146,9 @@ def estimates(year, numbers):
 
 def cloud_share(year, numbers):
     """Share of the clear day's light that the day's mean cloud cover leaves. [1]"""
-    return weather.ghi_from_cloud(1.0, year.daily(year.hourly["cloud_pct"]), numbers)
+    return weather.ghi_from_cloud(
+        1.0, year.daily(year.hourly["cloud_pct"]), numbers, mean_of_day=True
+    )
 
 
 def range_share(year, clear, numbers):
@@ -186,9 +188,11 @@ def fitted_day_power(years, numbers):
     """The power of cloud cover that suits these years' DAILY means best, the loss kept. [1]"""
 
     def squares(power):
-        trial = numbers.with_overrides({"weather.cloud_radiation_power": float(power)})
+        trial = numbers.with_overrides({"weather.cloud_day_power": float(power)})
         return sum(
-            ((clear * weather.ghi_from_cloud(1.0, cloud, trial) - seen) ** 2).sum()
+            (
+                (clear * weather.ghi_from_cloud(1.0, cloud, trial, mean_of_day=True) - seen) ** 2
+            ).sum()
             for clear, cloud, seen in days
         )
 
@@ -265,7 +269,7 @@ def main():
         _print_radiation(name, year, numbers)
     print("\nPower for the mean cloud of a day, fitted on the two other stations")
     for name, power in held_out_powers(years, numbers).items():
-        trial = numbers.with_overrides({"weather.cloud_radiation_power": power})
+        trial = numbers.with_overrides({"weather.cloud_day_power": power})
         row = radiation_errors(years[name], trial).loc["cloud of the day"]
         print(f"{name:14} {power:.2f}  RMSE {row['daily_rmse']:.1f}, bias {row['bias_pct']:+.1f} %")
     print("\nDew point [°C] and relative humidity [%], and a rule of thumb for each")

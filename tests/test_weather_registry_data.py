@@ -107,18 +107,17 @@ def test_radiation_from_hourly_cloud(errors, name, hourly, daily, bias_pct):
 @pytest.mark.parametrize(
     ("name", "hourly", "daily", "bias_pct"),
     [
-        ("Sand Point", 101.3, 35.1, 16.1),
-        ("Greensboro", 117.0, 39.6, 8.6),
-        ("Miami", 134.4, 46.2, 14.2),
-        ("Miami measured", 135.5, 45.3, 14.0),
+        ("Sand Point", 88.3, 24.3, 0.9),
+        ("Greensboro", 111.7, 34.5, -3.4),
+        ("Miami", 116.3, 32.3, -0.5),
+        ("Miami measured", 120.5, 31.5, 0.5),
     ],
 )
 def test_radiation_from_the_mean_cloud_of_a_day(errors, name, hourly, daily, bias_pct):
-    """The same formula fed the day's mean cover is too bright, by 16, 9, 14 and 14 %.
+    """The day's mean cover with a power of its own: bias 0.9, -3.4, -0.5 and 0.5 %.
 
-    Half a day overcast and half a day clear lose 37 % of the light, the mean cover of 50 % only
-    7 %: the curve is hollow. Hourly RMSE 101, 117, 134, 136; daily 35.1, 39.6, 46.2, 45.3, where a
-    clear sky has 120, 93, 89 and 73.
+    Hourly RMSE 88, 112, 116, 121; daily 24.3, 34.5, 32.3, 31.5, where a clear sky has 120, 93, 89
+    and 73. The power was chosen near what these stations want; the next test holds one out.
     """
     table = errors[name]
     hold(table.loc["cloud of the day"], hourly, daily, bias_pct)
@@ -126,20 +125,25 @@ def test_radiation_from_the_mean_cloud_of_a_day(errors, name, hourly, daily, bia
         assert table.loc["clear sky", size] > 1.5 * table.loc["cloud of the day", size]
 
 
-def test_mean_cloud_of_a_day_wants_a_lower_power(years, errors):
+def test_mean_cloud_of_a_day_wants_a_lower_power(years):
     """Fitted on two stations, judged on the third: power 1.93, 1.77 and 1.90 in place of 3.4.
 
-    Daily RMSE 24.5, 35.1 and 32.3 in place of 35.1, 39.6 and 46.2; bias 1.3, -4.9 and -0.4 %.
+    Half a day overcast and half a day clear lose 37 % of the light, an even 50 % only 7 %: with
+    the hourly power the day's mean is too bright, by 16, 9 and 14 %. Daily RMSE 24.5, 35.1 and
+    32.3 in place of 35.1, 39.6 and 46.2; bias 1.3, -4.9 and -0.4 %.
     """
     figures = {"Sand Point": (24.5, 1.3), "Greensboro": (35.1, -4.9), "Miami": (32.3, -0.4)}
+    hourly_power = load_numbers({"weather.cloud_day_power": 3.4})
     for name, power in measure.held_out_powers(years, NUMBERS).items():
-        trial = load_numbers({"weather.cloud_radiation_power": power})
+        trial = load_numbers({"weather.cloud_day_power": power})
         row = measure.radiation_errors(years[name], trial).loc["cloud of the day"]
+        bright = measure.radiation_errors(years[name], hourly_power).loc["cloud of the day"]
         daily, bias_pct = figures[name]
         assert 1.7 < power < 2.0
         assert row["daily_rmse"] < 1.1 * daily
-        assert row["daily_rmse"] < 0.9 * errors[name].loc["cloud of the day", "daily_rmse"]
+        assert row["daily_rmse"] < 0.9 * bright["daily_rmse"]
         assert abs(row["bias_pct"]) < abs(bias_pct) + 0.5
+        assert bright["bias_pct"] > 8
 
 
 # Radiation from the range of temperature

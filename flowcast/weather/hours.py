@@ -279,7 +279,7 @@ def _radiation(grid, place, numbers):
     from_range = ghi_from_range(swing, above, numbers)
     mean = np.minimum(from_range, clear_mean)
     for better in (
-        ghi_from_cloud(clear_mean, grid.spread("cloud_pct"), numbers),
+        ghi_from_cloud(clear_mean, grid.spread("cloud_pct"), numbers, mean_of_day=True),
         grid.spread("ghi_wm2"),
     ):
         mean = np.where(np.isnan(better), mean, better)

@@ -65,7 +65,7 @@ def clear_sky_ghi(index, place):
     return ghi.rename("clear_ghi_wm2")
 
 
-def ghi_from_cloud(clear_ghi_wm2, cloud_pct, numbers):
+def ghi_from_cloud(clear_ghi_wm2, cloud_pct, numbers, *, mean_of_day=False):
     """Global radiation from cloud cover. [W/m²]
 
     Parameters
@@ -75,7 +75,10 @@ def ghi_from_cloud(clear_ghi_wm2, cloud_pct, numbers):
     cloud_pct : numeric
         Cloud cover, taken within 0 to 100. [%]
     numbers : flowcast.numbers.Numbers
-        weather.cloud_radiation_loss and weather.cloud_radiation_power.
+        weather.cloud_radiation_loss, weather.cloud_radiation_power and weather.cloud_day_power.
+    mean_of_day : bool
+        Both are means of a day: a mean of 50 % is often half a clear and half a dull day, which is
+        darker than 50 % all day.
 
     Returns
     -------
@@ -88,10 +91,8 @@ def ghi_from_cloud(clear_ghi_wm2, cloud_pct, numbers):
     knows the amount of cloud, not its kind: thin high cloud comes out too dark.
     """
     cover = np.clip(cloud_pct, 0, 100) / 100
-    loss = (
-        numbers["weather.cloud_radiation_loss"] * cover ** numbers["weather.cloud_radiation_power"]
-    )
-    return clear_ghi_wm2 * (1 - loss)
+    power = numbers["weather.cloud_day_power" if mean_of_day else "weather.cloud_radiation_power"]
+    return clear_ghi_wm2 * (1 - numbers["weather.cloud_radiation_loss"] * cover**power)
 
 
 def ghi_from_range(temp_range_c, extraterrestrial_mj, numbers):
