@@ -7,6 +7,7 @@ FlowcastError
 │   └── TimeIndexError                  stamps that cannot be read, or lie in no order
 ├── SourceError                         a weather source
 │   ├── SourceUnavailable               it did not answer, or there is none
+│   │   └── NothingThere                it answered that it has nothing for this place and span
 │   └── SourceFormatError               it answered in a shape we do not know
 └── NotEnoughDataError                  too little to say anything honest
 """
@@ -38,6 +39,10 @@ class SourceError(FlowcastError):
 
 class SourceUnavailable(SourceError):
     """No source has weather for this yard and span."""
+
+
+class NothingThere(SourceUnavailable):
+    """A source answered that it has nothing for this place and span."""
 
 
 class SourceFormatError(SourceError):

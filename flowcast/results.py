@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+import numpy as np
 import pandas as pd
 
 from flowcast.flow.days import Days
@@ -11,8 +12,93 @@ from flowcast.flow.fit import FlowModel
 from flowcast.flow.outlook import Outlook
 from flowcast.flow.standing import Standing
 from flowcast.scale_log import CleanLog
+from flowcast.sources.service import Origin
+from flowcast.sources.stations import StationHours
+from flowcast.tables import Place
 from flowcast.weather import Normals, Weather
 from flowcast.yard import Yard
+
+
+@dataclass(frozen=True)
+class WeatherPart:
+    """A stretch of the weather from one source: UTC stamps first to last, hours in it."""
+
+    origin: Origin
+    first: pd.Timestamp
+    last: pd.Timestamp
+    hours: int
+    place: Place
+
+    @property
+    def distance_km(self) -> float | None:
+        """From the yard to the middle of the grid cell, or to the station. [km]"""
+        cell = self.origin.cell
+        if cell is None or cell[0] is None or cell[1] is None:
+            return None
+        north = np.radians(cell[0] - self.place.latitude)
+        east = np.radians(cell[1] - self.place.longitude)
+        flat = east * np.cos(np.radians(self.place.latitude))
+        return float(6371 * np.hypot(north, flat))
+
+    @property
+    def height_difference_m(self) -> float | None:
+        """What the figures stand for, less the yard's height. [m]"""
+        cell = self.origin.cell
+        return None if not cell or cell[2] is None else cell[2] - self.place.elevation_m
+
+    def continues(self, later: WeatherPart) -> bool:
+        """The same source goes on."""
+        one, two = self.origin, later.origin
+        return (one.service, one.model, one.corrections) == (
+            two.service,
+            two.model,
+            two.corrections,
+        )
+
+    def joined(self, later: WeatherPart) -> WeatherPart:
+        """Both as one stretch, as old as its oldest answer."""
+        one, two = self.origin, later.origin
+        times = [t for t in (one.retrieved_at, two.retrieved_at) if t is not None]
+        origin = replace(
+            two,
+            retrieved_at=min(times, default=None),
+            age_s=max(one.age_s, two.age_s),
+            stale=one.stale or two.stale,
+            notes=tuple(dict.fromkeys((*one.notes, *two.notes))),
+        )
+        first, last = min(self.first, later.first), max(self.last, later.last)
+        return WeatherPart(origin, first, last, self.hours + later.hours, self.place)
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """The weather forecast as daily members from the day after the record, on the yard's climate."""
+
+    members: tuple[pd.DataFrame, ...]
+    is_point: bool
+    origin: Origin
+
+    @property
+    def days(self) -> int:
+        """Days of the shortest member."""
+        return min(len(member) for member in self.members)
+
+
+@dataclass(frozen=True)
+class StationCheck:
+    """The yard's weather against the nearest station's, temperature at the yard's height.
+
+    temp_bias_c: ours less theirs, mean. rain_ratio: ours over theirs. widen: factor on the
+    outlook's spread; 1 unless they differ much.
+    """
+
+    station: StationHours
+    days: float
+    temp_bias_c: float
+    temp_rmse_c: float
+    rain_ratio: float
+    doubtful: bool
+    widen: float
 
 
 @dataclass(frozen=True)
@@ -21,7 +107,9 @@ class Record:
 
     daily: index every local date up to the day before, columns of `tables.SEASON_DAY` and the
     hours lost to each factor. spans: `tables.GAIN` of the yard. notes: plain sentences on what
-    was filled, marked or left out.
+    was filled, marked or left out. parts: where the weather's hours are from. columns: for each
+    weather column the share of hours given, filled and missing. forecast: of the days ahead, where
+    there is one.
     """
 
     yard: Yard
@@ -34,6 +122,10 @@ class Record:
     spans: pd.DataFrame
     apart: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    parts: list[WeatherPart] = field(default_factory=list)
+    columns: pd.DataFrame = field(default_factory=pd.DataFrame)
+    station: StationCheck | None = None
+    forecast: Forecast | None = None
 
 
 @dataclass(frozen=True)
@@ -58,3 +150,12 @@ class Checked:
     record: Record | None
     logs: list[CleanLog]
     notes: list[str]
+
+
+@dataclass(frozen=True)
+class Pulled:
+    """What a pull brought: the record that stands on it, and how often each service was asked."""
+
+    record: Record
+    asked: dict[str, int]
+    now: pd.Timestamp

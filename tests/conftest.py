@@ -30,6 +30,15 @@ def no_network(monkeypatch):
     monkeypatch.setattr(socket.socket, "connect", only_here)
 
 
+@pytest.fixture(autouse=True)
+def no_services(monkeypatch, tmp_path_factory):
+    """No weather service is asked and no kept answer of this machine is used, unless a test says so."""
+    monkeypatch.setenv("FLOWCAST_OFFLINE", "1")
+    monkeypatch.setenv("FLOWCAST_CACHE", str(tmp_path_factory.mktemp("answers")))
+    for name in ("FLOWCAST_CONTACT", "FLOWCAST_OPEN_METEO_KEY"):
+        monkeypatch.delenv(name, raising=False)
+
+
 @pytest.fixture
 def write_yard(tmp_path):
     """write_yard(more="", latitude=48.6, **files) makes a yard folder; files by name."""

@@ -25,6 +25,7 @@ def scenarios(gain):
         soil_frac=np.full(gain.shape, 0.5),
         weather=np.zeros(len(gain), int),
         labels=("2025",),
+        followed_d=np.zeros(len(gain), int),
     )
 
 

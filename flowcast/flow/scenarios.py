@@ -9,7 +9,7 @@ order of time, and whoever shows the outlook says so.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -28,11 +28,16 @@ NEEDED = ["temp_mean_c", "precip_mm", "et0_mm", "foraging_h", "degree_days_cd"]
 
 @dataclass(frozen=True)
 class Future:
-    """Weather ahead: `days` of shape (weathers, days) and where each run of weather is from."""
+    """Weather ahead: `days` of shape (weathers, days) and where each run of weather is from.
+
+    followed_d: for how many days each run follows a weather forecast before a past year takes
+    over.
+    """
 
     days: Days
     precip_mm: np.ndarray
     labels: tuple[str, ...]
+    followed_d: np.ndarray
 
     @property
     def dates(self) -> pd.DatetimeIndex:
@@ -51,6 +56,7 @@ class Scenarios:
     soil_frac: np.ndarray
     weather: np.ndarray
     labels: tuple[str, ...]
+    followed_d: np.ndarray
 
 
 def past_years_ahead(
@@ -66,6 +72,64 @@ def past_years_ahead(
     NotEnoughDataError
         When there are not even two whole weeks of weather.
     """
+    runs, labels = _past_runs(daily, horizon, numbers)
+    return _future(runs, labels, daily, normals, place, numbers)
+
+
+def forecast_ahead(
+    daily: pd.DataFrame,
+    members: list[pd.DataFrame],
+    is_point: bool,
+    horizon: int,
+    normals: Normals,
+    place: Place,
+    numbers: Numbers,
+) -> Future:
+    """Members of a weather forecast, each handed over to a past year on a day of its own.
+
+    Parameters
+    ----------
+    members : list of DataFrame
+        Daily weather from the day after `daily` ends; columns as of `daily`.
+    is_point : bool
+        The members are one run, which says nothing of its uncertainty: some of them leave it soon,
+        as often as such forecasts lose the weather (flow.point_half_d). An ensemble is followed
+        to flow.join_from_d at least; from there on its members leave one by one, so that the
+        spread of past years takes over without a jump.
+    """
+    past, labels = _past_runs(daily, horizon, numbers)
+    count = max(len(members), len(past), int(numbers["flow.forecast_runs"]))
+    leave = _leaving_days(members, is_point, count, numbers)
+    # Strides without a common factor, so that members, past years and days of leaving mix.
+    own = [members[k % len(members)] for k in range(count)]
+    then = [(k * 7 + k // len(past)) % len(past) for k in range(count)]
+    runs = [
+        _handed_over(member, past[p], int(days), horizon)
+        for member, p, days in zip(own, then, leave, strict=True)
+    ]
+    future = _future(runs, [labels[p] for p in then], daily, normals, place, numbers)
+    return replace(future, followed_d=np.minimum(leave, horizon))
+
+
+def _leaving_days(members, is_point: bool, count: int, numbers: Numbers) -> np.ndarray:
+    """After how many days each run leaves the forecast, spread evenly over their distribution."""
+    lengths = np.array([len(members[k % len(members)]) for k in range(count)])
+    share = (np.argsort(np.argsort(np.arange(count) * 0.6180339887 % 1)) + 0.5) / count
+    if is_point:
+        days = numbers["flow.point_half_d"] * np.sqrt(-np.log2(share))
+    else:
+        first = np.minimum(numbers["flow.join_from_d"], lengths)
+        days = first + share * (lengths - first)
+    return np.clip(np.round(days), 1, lengths).astype(int)
+
+
+def _handed_over(member: pd.DataFrame, past: dict, days: int, horizon: int) -> dict:
+    """So many days of the member, then the past year from the same date on."""
+    days = min(days, horizon)
+    return {name: np.r_[member[name].to_numpy(float)[:days], past[name][days:]] for name in NEEDED}
+
+
+def _past_runs(daily: pd.DataFrame, horizon: int, numbers: Numbers) -> tuple[list[dict], list[str]]:
     start = daily.index[-1] + pd.Timedelta(days=1)
     shift = int(numbers["flow.start_shift_d"])
     runs, labels = [], []
@@ -79,7 +143,7 @@ def past_years_ahead(
     if not runs:
         runs = _last_weeks(daily, horizon, int(numbers["flow.last_weeks_d"]))
         labels = [LAST_WEEKS] * len(runs)
-    return _future(runs, labels, daily, normals, place, numbers)
+    return runs, labels
 
 
 def known_ahead(
@@ -140,7 +204,7 @@ def _future(
         month_temp_c=month_mean(np.hstack([before, temp]))[:, -horizon:],
         soil_frac=np.asarray(soil),
     )
-    return Future(days, column["precip_mm"], tuple(labels))
+    return Future(days, column["precip_mm"], tuple(labels), np.zeros(len(runs), int))
 
 
 def _warmth_on(dates, degree_days: np.ndarray, today: float, place: Place) -> np.ndarray:
@@ -154,20 +218,26 @@ def _warmth_on(dates, degree_days: np.ndarray, today: float, place: Place) -> np
 
 
 def simulate(
-    model: FlowModel, future: Future, numbers: Numbers, rng: np.random.Generator, count: int
+    model: FlowModel,
+    future: Future,
+    numbers: Numbers,
+    rng: np.random.Generator,
+    count: int,
+    *,
+    widen: float = 1.0,
 ) -> Scenarios:
     """Draw `count` futures: weather x season and drifts x use x noise.
 
     The spread of the latent season is widened a little, since the scales behind it are taken as
     known, with the mean intake kept (a wider spread alone would lift it on the way back from the
-    transformed scale).
+    transformed scale). `widen` is a further factor, for weather that is in doubt.
     """
     weather = np.sort(np.resize(np.arange(len(future.labels)), count))
     mean, away = _paths(model, future, weather, rng)
     flying = flight_days(future.days, numbers)[weather]
     plain = np.where(flying, from_scale(mean + away), 0.0)
     tail = _tails(count, numbers["flow.scenario_dof"], rng)[:, None]
-    wide = np.where(flying, from_scale(mean + away * numbers["flow.widen"] * tail), 0.0)
+    wide = np.where(flying, from_scale(mean + away * numbers["flow.widen"] * widen * tail), 0.0)
     kept = plain.mean(0) / np.maximum(wide.mean(0), 1e-9)
     intake = wide * np.minimum(kept, 1.0)
     gain = _gains(model, future, weather, intake, rng)
@@ -179,6 +249,7 @@ def simulate(
         soil_frac=future.days.soil_frac[weather],
         weather=weather,
         labels=future.labels,
+        followed_d=future.followed_d[weather],
     )
 
 

@@ -130,6 +130,8 @@ def _within_stay(readings: pd.DataFrame, hive: HiveSection, timezone: str) -> pd
 
 def weather_path(yard: Yard) -> Path | None:
     """The yard's own weather file: the one yard.toml names, else weather.csv or weather.csv.gz."""
+    if yard.folder is None:
+        return None
     if yard.settings.weather.file:
         return yard.folder / yard.settings.weather.file
     found = [yard.folder / n for n in ("weather.csv.gz", "weather.csv")]

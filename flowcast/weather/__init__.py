@@ -1,9 +1,11 @@
 """Weather as the bees and the plants meet it; pure: no files, no network, no clock.
 
-hours and days that are complete (`complete_weather`, `hourly_from_daily`, `daily_weather`), the air
-(`humidity`), the sun (`sun`), the ground (`soil`) and the season (`season`).
+hours and days that are complete (`complete_weather`, `hourly_from_daily`, `daily_weather`), several
+sources on one climate (`align`, `join`), the air (`humidity`), the sun (`sun`), the ground (`soil`)
+and the season (`season`).
 """
 
+from flowcast.weather.align import Correction, fit_correction, unsure
 from flowcast.weather.complete import Weather, complete_weather
 from flowcast.weather.daily import daily_weather, reference_et, wind_at_2m
 from flowcast.weather.days import day_starts, hours_of_days, local_dates
@@ -18,6 +20,7 @@ from flowcast.weather.humidity import (
     saturation_vapour_pressure,
     vapour_pressure_deficit,
 )
+from flowcast.weather.join import Joined, join_blocks
 from flowcast.weather.season import (
     Normals,
     degree_days,
@@ -45,6 +48,8 @@ from flowcast.weather.sun import (
 )
 
 __all__ = [
+    "Correction",
+    "Joined",
     "Normals",
     "Weather",
     "clear_sky_ghi",
@@ -56,12 +61,14 @@ __all__ = [
     "dewpoint",
     "dewpoint_from_minimum",
     "extraterrestrial_radiation",
+    "fit_correction",
     "fit_normals",
     "ghi_from_cloud",
     "ghi_from_range",
     "hourly_from_daily",
     "hourly_from_daily_notes",
     "hours_of_days",
+    "join_blocks",
     "local_dates",
     "midsummer",
     "midwinter",
@@ -78,6 +85,7 @@ __all__ = [
     "soil_water",
     "solar_declination",
     "sun_elevation",
+    "unsure",
     "vapour_pressure_deficit",
     "warmth",
     "warmth_pull",

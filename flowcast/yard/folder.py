@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from pydantic import ValidationError
 
 from flowcast.errors import InputError
 from flowcast.numbers import Numbers, load_numbers
@@ -18,6 +19,7 @@ from flowcast.yard.settings import (
     ForageSection,
     HiveSection,
     Settings,
+    YardSection,
     flat_numbers,
     line_of,
     read_settings,
@@ -33,10 +35,11 @@ class Yard:
 
     work: time (UTC), timed (bool), hive, what, kg (NaN: to be measured), note.
     bloom: date, plant, stage. beetles: date, hive, days, beetles, larvae, trap, frames_of_bees,
-    queenright. `notes` are sentences on what was doubtful but could be used.
+    queenright. `notes` are sentences on what was doubtful but could be used. folder is None for a
+    point on the map with no files behind it.
     """
 
-    folder: Path
+    folder: Path | None
     settings: Settings
     place: Place
     numbers: Numbers
@@ -49,6 +52,11 @@ class Yard:
     def name(self) -> str:
         """The yard's name."""
         return self.settings.yard.name
+
+    @property
+    def is_place(self) -> bool:
+        """A point on the map and nothing else."""
+        return self.folder is None
 
     @property
     def hives(self) -> list[HiveSection]:
@@ -93,6 +101,46 @@ def read_yard(folder: Path | str) -> Yard:
         beetles=_read_beetles(folder / "beetles.csv", hives),
         notes=tuple(notes),
     )
+
+
+def yard_at(name: str, latitude: float, longitude: float, elevation_m: float | None = None) -> Yard:
+    """A yard that is a place on the map and nothing else: no folder, no hives, no stated bloom.
+
+    Raises
+    ------
+    InputError
+        When the place is no place on land, or too near a pole for bees.
+    """
+    label = name or _coordinates(latitude, longitude)
+    try:
+        section = YardSection(
+            name=label, latitude=latitude, longitude=longitude, elevation_m=elevation_m
+        )
+    except ValidationError:
+        raise InputError(
+            f"{label}: latitude must lie between -66.6 and 71, longitude between -180 and 180; "
+            "latitude comes first."
+        ) from None
+    settings = Settings(yard=section)
+    try:
+        place, notes = _place(settings, "")
+    except InputError:
+        raise InputError(f"{label} lies in the sea. Latitude comes first; mend it.") from None
+    return Yard(
+        folder=None,
+        settings=settings,
+        place=place,
+        numbers=load_numbers(),
+        work=_read_work(None, set(), place.timezone),
+        bloom=_read_bloom(None),
+        beetles=_read_beetles(None, set()),
+        notes=tuple(notes),
+    )
+
+
+def _coordinates(latitude: float, longitude: float) -> str:
+    ns, ew = "N" if latitude >= 0 else "S", "E" if longitude >= 0 else "W"
+    return f"{abs(latitude):g}° {ns}, {abs(longitude):g}° {ew}"
 
 
 def _overrides(settings: Settings) -> dict[str, float]:
@@ -211,8 +259,8 @@ class _Row:
         return self.stamp()[0].date()
 
 
-def _rows(path: Path, needs: tuple[str, ...]) -> list[_Row]:
-    if not path.is_file():
+def _rows(path: Path | None, needs: tuple[str, ...]) -> list[_Row]:
+    if path is None or not path.is_file():
         return []
     rows = [_Row(path.name, line, cells) for line, cells in read_rows(path)]
     for name in needs:
@@ -224,7 +272,7 @@ def _rows(path: Path, needs: tuple[str, ...]) -> list[_Row]:
     return rows
 
 
-def _read_work(path: Path, hives: set[str], timezone: str) -> pd.DataFrame:
+def _read_work(path: Path | None, hives: set[str], timezone: str) -> pd.DataFrame:
     rows = _rows(path, ("date", "hive", "what"))
     table = pd.DataFrame(
         [
@@ -253,7 +301,7 @@ def _utc(times: pd.Series, timezone: str) -> pd.DatetimeIndex:
     return pd.DatetimeIndex(stamps, tz="UTC").as_unit("ns")
 
 
-def _read_bloom(path: Path) -> pd.DataFrame:
+def _read_bloom(path: Path | None) -> pd.DataFrame:
     rows = _rows(path, ("date", "plant", "stage"))
     return pd.DataFrame(
         [
@@ -268,7 +316,7 @@ def _read_bloom(path: Path) -> pd.DataFrame:
     ).sort_values("date", kind="stable", ignore_index=True)
 
 
-def _read_beetles(path: Path, hives: set[str]) -> pd.DataFrame:
+def _read_beetles(path: Path | None, hives: set[str]) -> pd.DataFrame:
     names = ["date", "hive", "days", "beetles", "larvae", "trap", "frames_of_bees", "queenright"]
     return pd.DataFrame(
         [

@@ -121,10 +121,11 @@ class WeatherSection(_Section):
     decimal: Literal[".", ","] = "."
     separator: Literal[",", ";", "\t"] | None = None
     columns: dict[str, str] = {}
-    services: list[str] = []
-    contact: str | None = None
+    services: list[str] | None = None
+    contact: str | None = Field(default=None, min_length=3, max_length=200)
     commercial: bool = False
     shelter: float | None = Field(default=None, gt=0, le=1)
+    urls: dict[str, str] = {}
 
 
 class Settings(_Section):

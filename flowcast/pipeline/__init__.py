@@ -1,0 +1,32 @@
+"""The one place that joins files and services to models.
+
+gather (what the files and services hold) -> record (what was known before an issue date, cut
+first) -> run (fit, draw, read).
+"""
+
+from flowcast.pipeline.gather import Reach, Sources, read_sources
+from flowcast.pipeline.record import default_issue_date, known_before
+from flowcast.pipeline.run import (
+    check,
+    fit_record,
+    outlook,
+    outlook_from,
+    plants_of,
+    pull,
+    standing_of,
+)
+
+__all__ = [
+    "Reach",
+    "Sources",
+    "check",
+    "default_issue_date",
+    "fit_record",
+    "known_before",
+    "outlook",
+    "outlook_from",
+    "plants_of",
+    "pull",
+    "read_sources",
+    "standing_of",
+]

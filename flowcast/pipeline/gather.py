@@ -1,0 +1,206 @@
+"""What a yard is and what its files and the weather services hold, read but not yet cut or cleaned."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+
+from flowcast.errors import InputError, SourceUnavailable
+from flowcast.numbers import Numbers
+from flowcast.sources import open_meteo, plan
+from flowcast.sources.files import ScaleFile, read_scale, read_weather, weather_path
+from flowcast.sources.http import Caller, Web
+from flowcast.sources.service import Ahead, Block, Origin, Site
+from flowcast.sources.stations import StationHours
+from flowcast.yard import Yard, read_yard, yard_at
+
+OWN_FILE = "the yard's own file"
+Tell = Callable[[str, float], None]
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far a run may reach for weather.
+
+    offline: only what was pulled before (FLOWCAST_OFFLINE does the same). refresh: ask again for
+    what is still fresh. first, last: days of history; the last 20 calendar years when None. live: the last
+    days and the days ahead are wanted too. station: compare the history with the nearest station. now: the clock, for tests. tell: told
+    what is being done and the share that is behind.
+    """
+
+    offline: bool = False
+    refresh: bool = False
+    first: date | None = None
+    last: date | None = None
+    live: bool = True
+    station: bool = True
+    now: pd.Timestamp | None = None
+    tell: Tell = lambda words, share: None
+
+
+@dataclass(frozen=True)
+class Sources:
+    """Everything that was read of a yard, nothing cleaned or cut yet.
+
+    blocks: weather in order of trust; the first is the training climate. asked: how many requests
+    went to each service.
+    """
+
+    yard: Yard
+    scales: list[ScaleFile]
+    blocks: list[Block]
+    now: pd.Timestamp
+    recent: Block | None = None
+    ahead: Ahead | None = None
+    nearby: tuple[StationHours, ...] = ()
+    notes: tuple[str, ...] = ()
+    asked: dict[str, int] | None = None
+
+    @property
+    def today(self) -> pd.Timestamp:
+        """Today at the yard."""
+        return self.now.tz_convert(self.yard.place.timezone).tz_localize(None).normalize()
+
+
+def read_sources(folder: Path | str, reach: Reach | None = None) -> Sources:
+    """Read a yard folder whole, and the weather services where the yard asks them.
+
+    A yard with its own weather file asks no service unless [weather] services names some; a yard
+    without one asks all.
+
+    Raises
+    ------
+    InputError, SourceUnavailable
+        At the first file that cannot be understood, or when there is no weather.
+    """
+    return sources_of(read_yard(folder), reach or Reach())
+
+
+def sources_of(yard: Yard, reach: Reach) -> Sources:
+    """As `read_sources`, of a yard that is read already."""
+    scales = [read_scale(yard, hive) for hive in yard.hives if hive.scale]
+    now = (reach.now or pd.Timestamp.now("UTC")).tz_convert("UTC")
+    own = [_own_block(yard)] if weather_path(yard) else []
+    services = asked_services(yard)
+    if services == ():
+        if not own:
+            read_weather(yard)  # says what is missing
+        return Sources(yard, scales, own, now)
+    gathered, asked = _gathered(yard, scales, services, reach, now)
+    blocks = [*own, *gathered.history, *([gathered.recent] if gathered.recent else [])]
+    if not blocks:
+        raise SourceUnavailable(_no_weather(yard, gathered.notes))
+    return Sources(
+        yard=_with_height(yard, gathered.history),
+        scales=scales,
+        blocks=blocks,
+        now=now,
+        recent=gathered.recent,
+        ahead=gathered.ahead,
+        nearby=gathered.nearby,
+        notes=gathered.notes,
+        asked=asked,
+    )
+
+
+def asked_services(yard: Yard) -> tuple[str, ...] | None:
+    """The services this yard may ask; None for all, () for none."""
+    named = yard.settings.weather.services
+    if named is not None:
+        return plan.check_names(named)
+    return () if weather_path(yard) else None
+
+
+def caller_of(yard: Yard, reach: Reach) -> Caller:
+    """Who asks: contact and urls from yard.toml, the key from the environment only."""
+    weather = yard.settings.weather
+    return Caller(
+        contact=weather.contact or os.environ.get("FLOWCAST_CONTACT") or None,
+        commercial=weather.commercial,
+        key=os.environ.get("FLOWCAST_OPEN_METEO_KEY") or None,
+        urls=weather.urls,
+        offline=reach.offline or os.environ.get("FLOWCAST_OFFLINE", "0") not in ("", "0"),
+        refresh=reach.refresh,
+    )
+
+
+def read_place(where: str, reach: Reach, numbers: Numbers) -> Yard:
+    """A yard that is only a place: "48.2 16.4" or "Town, Country". [network for names]
+
+    Raises
+    ------
+    InputError
+        When no place or more than one has that name.
+    """
+    coordinates = re.fullmatch(r"\s*([-+]?\d+(?:\.\d+)?)[,;\s]+([-+]?\d+(?:\.\d+)?)\s*", where)
+    if coordinates:
+        return yard_at("", float(coordinates[1]), float(coordinates[2]))
+    nowhere = yard_at("place", 0.0, 0.0)
+    with Web(caller_of(nowhere, reach), numbers) as web:
+        found = open_meteo.get_places(web, where)
+    exact = [p for p in found if p.name.lower() == where.split(",")[0].strip().lower()] or found
+    if len(exact) > 1:
+        names = "; ".join(p.full_name for p in exact[:8])
+        raise InputError(
+            f"--at {where!r}: more than one place has that name: {names}. Write the region or the "
+            'country behind it, as "Town, Country", or give latitude and longitude.'
+        )
+    place = exact[0]
+    return yard_at(place.full_name, place.latitude, place.longitude, place.elevation_m)
+
+
+def _gathered(yard: Yard, scales, services, reach: Reach, now: pd.Timestamp):
+    place, numbers = yard.place, yard.numbers
+    today = now.date()
+    last = reach.last or today
+    wanted = plan.Wanted(
+        site=Site(place.latitude, place.longitude, yard.settings.yard.elevation_m),
+        first=reach.first or _first_day(scales, last, numbers),
+        last=last,
+        today=today,
+        services=services,
+        ahead=reach.live and last >= today,
+        check_station=reach.station,
+    )
+    said = lambda words: reach.tell(words, 0.0)  # noqa: E731 - a name for what is told in passing
+    with Web(caller_of(yard, reach), numbers, tell=said) as web:
+        gathered = plan.gather(web, wanted, reach.tell)
+        return gathered, dict(web.asked)
+
+
+def _first_day(scales: list[ScaleFile], last: date, numbers: Numbers) -> date:
+    """The first of January so many years back, or of the year before the log begins."""
+    years = [last.year - int(numbers["service.history_years"]) + 1]
+    years += [s.readings.index.min().year - 1 for s in scales if len(s.readings)]
+    return date(max(1940, min(years)), 1, 1)
+
+
+def _own_block(yard: Yard) -> Block:
+    file = read_weather(yard)
+    origin = Origin(service=OWN_FILE, url=file.name, notes=tuple(file.notes))
+    return Block(file.table, origin, file.daily)
+
+
+def _with_height(yard: Yard, history: tuple[Block, ...]) -> Yard:
+    """A yard of unknown height takes that of the terrain its weather was made for."""
+    cell = history[0].origin.cell if history else None
+    if yard.settings.yard.elevation_m is not None or not cell or cell[2] is None:
+        return yard
+    height = float(cell[2])
+    notes = [n for n in yard.notes if not n.startswith("No elevation_m")]
+    notes.append(f"No elevation_m in yard.toml: taken as {height:.0f} m from the terrain model.")
+    return replace(yard, place=replace(yard.place, elevation_m=height), notes=tuple(notes))
+
+
+def _no_weather(yard: Yard, notes: tuple[str, ...]) -> str:
+    why = " ".join(notes[:3])
+    return (
+        f"{yard.name}: no weather. {why} Pull again with a network, or put weather.csv in the "
+        "yard's folder."
+    )

@@ -1,0 +1,275 @@
+"""What is known of a yard on the morning of an issue date, and nothing from then on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from flowcast import scale_log, weather
+from flowcast.errors import NotEnoughDataError
+from flowcast.flow.days import days_of
+from flowcast.foraging import foraging_days
+from flowcast.pipeline.ahead import forecast_after
+from flowcast.pipeline.gather import Sources
+from flowcast.pipeline.stations import against_station
+from flowcast.results import Record, WeatherPart
+from flowcast.sources.files import ScaleFile, doubtful_unit
+from flowcast.sources.service import Block
+from flowcast.tables import WEATHER
+from flowcast.yard import Yard
+
+
+def default_issue_date(sources: Sources) -> pd.Timestamp:
+    """Today where the weather reaches it; else the day after the last whole day of weather.
+
+    A yard that keeps its own weather file and asks no service always has the latter.
+    """
+    last = max(_day_after(block, sources) for block in sources.blocks)
+    if sources.asked is None:
+        return last
+    oldest = sources.today - pd.Timedelta(days=sources.yard.numbers["flow.stale_most_d"])
+    return sources.today if last >= oldest else last
+
+
+def _day_after(block: Block, sources: Sources) -> pd.Timestamp:
+    if block.daily:
+        return block.table.index[-1] + pd.Timedelta(days=1)
+    last = min(block.table.index[-1], block.origin.retrieved_at or block.table.index[-1])
+    return last.tz_convert(sources.yard.place.timezone).tz_localize(None).normalize()
+
+
+def known_before(sources: Sources, issue_date: pd.Timestamp) -> Record:
+    """Cut everything at the start of the issue date, then clean and reckon.
+
+    The cut comes first, so that no step of the reckoning can see beyond it.
+
+    Raises
+    ------
+    NotEnoughDataError
+        When the weather begins after the issue date or ends long before it.
+    """
+    yard = sources.yard
+    place, numbers = yard.place, yard.numbers
+    cut = issue_date.tz_localize(place.timezone, nonexistent="shift_forward", ambiguous=True)
+    kept = _cut(sources, cut, issue_date)
+    joined = weather.join_blocks(
+        [table for _, table in kept], [block.climate for block, _ in kept], numbers
+    )
+    whole = weather.complete_weather(joined.table, place, numbers)
+    daily = daily_of(whole, place, numbers)
+    _check_reach(daily, issue_date, numbers)
+    normals = weather.fit_normals(daily, weather.midwinter(place), numbers)
+    logs, notes = clean_logs(yard, sources.scales, cut)
+    spans, dropped = _yard_spans(logs, daily.index, issue_date, numbers)
+    check = against_station(sources.nearby, joined.table, place, numbers)
+    return Record(
+        yard=yard,
+        issue_date=issue_date,
+        weather=whole,
+        daily=daily,
+        normals=normals,
+        days=days_of(daily, normals, place, numbers),
+        logs=logs,
+        spans=spans,
+        apart=scale_log.apart(logs, numbers),
+        notes=[
+            *yard.notes,
+            *sources.notes,
+            *_block_notes(kept),
+            *whole.notes,
+            *_holes(daily),
+            *notes,
+            *dropped,
+        ],
+        parts=_parts(kept, joined, place),
+        columns=_columns(joined, whole, [block for block, _ in kept]),
+        station=check,
+        forecast=forecast_after(sources, daily, joined, issue_date),
+    )
+
+
+def daily_of(whole: weather.Weather, place, numbers) -> pd.DataFrame:
+    """Weather, foraging hours and warmth of every local day."""
+    daily = whole.daily.join(foraging_days(whole.hourly, place.timezone, numbers))
+    low, high = daily["temp_min_c"], daily["temp_max_c"]
+    return daily.assign(
+        degree_days_cd=weather.degree_days(low, high, numbers),
+        warmth_cd=weather.warmth(low, high, weather.midwinter(place), numbers),
+    )
+
+
+def clean_logs(
+    yard: Yard, scales: list[ScaleFile], cut: pd.Timestamp
+) -> tuple[list[scale_log.CleanLog], list[str]]:
+    """The log of every hive up to the cut, cleaned, and what is to be said of it."""
+    logs, notes = [], []
+    for file in scales:
+        readings = file.readings[file.readings.index <= cut]
+        work = yard.work_of(file.hive)
+        notes += file.notes
+        if not len(readings):
+            notes.append(f"{file.name}: no weight of hive {file.hive} before the issue date.")
+            continue
+        notes += doubtful_unit(file, readings)
+        try:
+            logs.append(
+                scale_log.clean_log(
+                    readings,
+                    work[work["time"] <= cut],
+                    hive=file.hive,
+                    timezone=yard.place.timezone,
+                    numbers=yard.numbers,
+                )
+            )
+        except NotEnoughDataError as error:
+            raise NotEnoughDataError(f"{file.name}, hive {file.hive}: {error}") from None
+    return logs, notes
+
+
+def _cut(
+    sources: Sources, cut: pd.Timestamp, issue_date: pd.Timestamp
+) -> list[tuple[Block, pd.DataFrame]]:
+    """Hours of each block up to the cut, days spread over hours; blocks with none left out."""
+    place, numbers = sources.yard.place, sources.yard.numbers
+    kept = []
+    for block in sources.blocks:
+        table = block.table
+        if block.daily:
+            past = table[table.index < issue_date]
+            past = weather.hourly_from_daily(past, place, numbers) if len(past) else past
+        else:
+            past = table[table.index <= _known_until(block, cut)]  # midnight ends the day before
+        if len(past):
+            kept.append((block, past))
+    if not kept:
+        block = sources.blocks[0]
+        raise NotEnoughDataError(
+            f"{block.origin.url or block.origin.service}: no weather before "
+            f"{issue_date:%Y-%m-%d}; it begins {block.table.index[0]:%Y-%m-%d}. Choose a later "
+            "--as-of."
+        )
+    return kept
+
+
+def _known_until(block: Block, cut: pd.Timestamp) -> pd.Timestamp:
+    """What a service said of hours after it was asked is a forecast, not a record."""
+    return min(cut, block.origin.retrieved_at or cut)
+
+
+def _check_reach(daily: pd.DataFrame, issue_date: pd.Timestamp, numbers) -> None:
+    if len(daily) < 2 or (issue_date - daily.index[-1]).days > numbers["flow.stale_most_d"]:
+        last = f"ends {daily.index[-1]:%Y-%m-%d}" if len(daily) else "has no whole day"
+        raise NotEnoughDataError(
+            f"the weather {last}, too long before {issue_date:%Y-%m-%d}. Add the days between, or "
+            "choose an earlier --as-of."
+        )
+
+
+def _block_notes(kept: list[tuple[Block, pd.DataFrame]]) -> list[str]:
+    notes: list[str] = []
+    for block, _ in kept:
+        notes += [note for note in block.origin.notes if note not in notes]
+        if block.daily:
+            notes += weather.hourly_from_daily_notes(block.table)
+    return notes
+
+
+def _parts(kept, joined: weather.Joined, place) -> list[WeatherPart]:
+    """Where the hours are from, block by block, blocks of one climate that follow one another as one."""
+    parts: list[WeatherPart] = []
+    stamps = joined.table.index
+    for k, (block, _) in enumerate(kept):
+        own = stamps[joined.block == k]
+        if not len(own):
+            continue
+        correction = joined.corrections.get(block.climate, ...)
+        part = WeatherPart(_said(block, correction), own[0], own[-1], len(own), place)
+        if parts and parts[-1].continues(part):
+            part = parts.pop().joined(part)
+        parts.append(part)
+    return parts
+
+
+def _said(block: Block, correction):
+    """The origin with what was done to its values; `...` stands for the training climate itself."""
+    if correction is ...:
+        return block.origin
+    if correction is None:
+        return block.origin.corrected(
+            "Not put on the climate of the yard's history: too few days in common."
+        )
+    return block.origin.corrected(correction.words())
+
+
+def _columns(joined: weather.Joined, whole: weather.Weather, blocks: list[Block]) -> pd.DataFrame:
+    """For each column: the share of hours given, computed or filled, and missing."""
+    hours = len(whole.hourly)
+    rows = {}
+    for name in (n for n in WEATHER if n in whole.hourly):
+        known = int(whole.hourly[name].notna().sum())
+        given = int(joined.table[name].notna().sum()) if name in joined.table else 0
+        made = {b.origin.columns.get(name, "") for b in blocks} - {""}
+        rows[name] = {
+            "given": min(given, known) / hours,
+            "filled": max(known - given, 0) / hours,
+            "missing": (hours - known) / hours,
+            "from": "; ".join(sorted(made)),
+        }
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def _holes(daily: pd.DataFrame) -> list[str]:
+    """Days in the midst of the weather that could not be completed, and what they cost."""
+    gone = daily.index[daily["temp_mean_c"].isna()]
+    if not len(gone):
+        return []
+    years = ", ".join(str(y) for y in sorted(set(gone.year)))
+    return [
+        f"The weather misses {len(gone)} days (first {gone[0]:%Y-%m-%d}, last {gone[-1]:%Y-%m-%d}). "
+        f"Gains on them teach nothing, and what is left of {years} stands for the days ahead only "
+        "where it is whole."
+    ]
+
+
+def _yard_spans(
+    logs: list[scale_log.CleanLog], known: pd.DatetimeIndex, issue_date: pd.Timestamp, numbers
+) -> tuple[pd.DataFrame, list[str]]:
+    """What the hives say of the yard: daily medians, and totals where no daily gain is known."""
+    columns = ["days", "gain_kg", "gain_sd_kg"]
+    single = scale_log.yard_gains(logs, numbers)
+    single = single.assign(days=1)[columns]
+    longer = [_longer_spans(log, single.index, numbers) for log in logs]
+    spans = pd.concat([single, *longer]).astype(float).sort_index(kind="stable")
+    ends = spans.index + pd.to_timedelta(spans["days"], unit="D")
+    inside = (spans.index >= known[0]) & (ends <= min(issue_date, known[-1] + pd.Timedelta(days=1)))
+    lost = int((~inside).sum())
+    notes = [f"{lost} gains lie outside the days with weather and are not used."] if lost else []
+    return spans[inside], notes
+
+
+def _longer_spans(log: scale_log.CleanLog, told: pd.DatetimeIndex, numbers) -> pd.DataFrame:
+    """One hive's totals over several days, as a view of the yard: hives differ, so it is a loose one."""
+    gains = log.gains
+    keep = (gains["days"] > 1) & (gains["days"] <= numbers["flow.span_most_d"])
+    keep &= gains["quality"] == "good"
+    gains = gains[keep]
+    mostly_told = [
+        len(told.intersection(pd.date_range(start, periods=int(n)))) * 2 > n
+        for start, n in gains["days"].items()
+    ]
+    gains = gains[~np.array(mostly_told, bool)]
+    own = numbers["flow.hive_frac_sd"] * gains["gain_kg"].abs() + numbers["flow.hive_sd_kg"]
+    return pd.DataFrame(
+        {
+            "days": gains["days"],
+            "gain_kg": gains["gain_kg"],
+            "gain_sd_kg": np.hypot(gains["gain_sd_kg"], own),
+        }
+    )
+
+
+def without_station(record: Record) -> Record:
+    """The same record as if no station had been looked at."""
+    return replace(record, station=None)

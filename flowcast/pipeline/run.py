@@ -1,0 +1,242 @@
+"""The runs a user asks for: pull, check, outlook."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from flowcast import weather
+from flowcast.errors import NotEnoughDataError, SourceUnavailable
+from flowcast.flow.fit import FlowModel, fit_flow
+from flowcast.flow.outlook import read_outlook
+from flowcast.flow.prior import Plant, draw_ensemble
+from flowcast.flow.scenarios import (
+    Future,
+    Scenarios,
+    forecast_ahead,
+    known_ahead,
+    past_years_ahead,
+    simulate,
+)
+from flowcast.flow.standing import Standing, read_standing
+from flowcast.numbers import load_numbers
+from flowcast.pipeline.gather import Reach, Sources, read_place, read_sources, sources_of
+from flowcast.pipeline.record import clean_logs, default_issue_date, known_before
+from flowcast.results import Checked, Pulled, Record, YardOutlook
+from flowcast.sources.files import read_scale
+from flowcast.yard import Yard, read_yard
+from flowcast.yard.settings import ForageSection
+
+HORIZON_DAYS = 45
+SCENARIOS = 1000
+SEED = 1
+ENSEMBLE_SEED = 0
+
+
+def outlook(
+    folder: Path | str | None = None,
+    *,
+    at: str | None = None,
+    as_of: str | pd.Timestamp | None = None,
+    seed: int = SEED,
+    scenarios: int = SCENARIOS,
+    reach: Reach | None = None,
+) -> YardOutlook:
+    """The outlook of the yard in this folder, or of a place on the map.
+
+    Parameters
+    ----------
+    folder : path, optional
+        The yard's folder.
+    at : str, optional
+        In place of a folder: "48.2 16.4" or "Town, Country"; weather, climate and prior alone.
+    as_of : date, optional
+        Issue date (local). The outlook is issued that morning and knows nothing from that day
+        on. When not given: today where a service gives the weather, else the day after the
+        yard's own weather ends.
+    seed : int
+        Equal seeds give equal outlooks.
+    reach : Reach, optional
+        How far the run may reach for weather: offline, refresh.
+
+    Raises
+    ------
+    InputError, SourceUnavailable, NotEnoughDataError
+    """
+    issue_date = pd.Timestamp(as_of).normalize() if as_of is not None else None
+    reach = _until(reach or Reach(), issue_date)
+    sources = _sources(folder, at, reach)
+    record = known_before(
+        sources, issue_date if issue_date is not None else default_issue_date(sources)
+    )
+    return outlook_from(record, seed=seed, scenarios=scenarios)
+
+
+def pull(folder: Path | str, *, reach: Reach | None = None) -> Pulled:
+    """Bring the weather of a yard from the services into the store, and say what there is.
+
+    Raises
+    ------
+    InputError
+        When the yard folder cannot be understood.
+    SourceUnavailable
+        When the yard asks no service, or none has anything.
+    """
+    reach = reach or Reach()
+    sources = read_sources(folder, reach)
+    if sources.asked is None:
+        raise SourceUnavailable(
+            f"{sources.yard.name}: it has its own weather file and asks no service. To add the days "
+            'ahead, write services = ["open-meteo"] under [weather] in yard.toml.'
+        )
+    try:
+        record = known_before(sources, default_issue_date(sources))
+    except NotEnoughDataError as error:
+        raise SourceUnavailable(f"{error} {' '.join(sources.notes[:2])}") from None
+    return Pulled(record, sources.asked, sources.now)
+
+
+def check(folder: Path | str, *, reach: Reach | None = None) -> Checked:
+    """Read and clean all of a yard, without fitting anything.
+
+    Raises
+    ------
+    InputError
+        At the first file that cannot be understood. A yard without weather is no error here.
+    """
+    try:
+        sources = read_sources(folder, reach or Reach())
+    except SourceUnavailable as error:
+        yard = read_yard(folder)
+        return Checked(yard, None, *_all_logs(yard, str(error)))
+    record = known_before(sources, default_issue_date(sources))
+    return Checked(sources.yard, record, record.logs, record.notes)
+
+
+def outlook_from(
+    record: Record,
+    *,
+    seed: int = SEED,
+    scenarios: int = SCENARIOS,
+    horizon: int = HORIZON_DAYS,
+    ahead: pd.DataFrame | None = None,
+) -> YardOutlook:
+    """Fit the flow model to a record and read its outlook.
+
+    Parameters
+    ----------
+    ahead : DataFrame, optional
+        Daily table of the days after the record as they truly came, for judging the model apart
+        from the weather. When not given: the record's weather forecast, then past years' weather.
+    """
+    rng = np.random.default_rng(seed)
+    model = fit_record(record)
+    unknown = (record.issue_date - record.daily.index[-1]).days - 1
+    future = _future(record, horizon + unknown, ahead)
+    widen = record.station.widen if record.station else 1.0
+    drawn = simulate(model, future, record.yard.numbers, rng, scenarios, widen=widen)
+    recent = _recent_gain(record)
+    read = read_outlook(
+        _from_issue(drawn, unknown), recent, record.yard.flow_day_kg, record.yard.numbers
+    )
+    return YardOutlook(record, model, read, standing_of(record), seed)
+
+
+def standing_of(record: Record) -> Standing:
+    """How the season stands on the record's issue date."""
+    yard = record.yard
+    days = record.days
+    return read_standing(
+        record.daily,
+        float(days.pheno_day[-1] - days.season_day[-1]) if record.normals.seasons else np.nan,
+        bool(weather.warmth_pull(record.daily.index[-1:], yard.place, yard.numbers)[0] > 0),
+        record.spans[record.spans["days"] == 1]["gain_kg"],
+        yard.flow_day_kg,
+        yard.place,
+        yard.numbers,
+    )
+
+
+def fit_record(record: Record) -> FlowModel:
+    """The flow model of a record; its prior ensemble is the same for every seed."""
+    rng = np.random.default_rng(ENSEMBLE_SEED)
+    numbers = record.yard.numbers
+    ensemble = draw_ensemble(plants_of(record.yard), _flight_season(record), numbers, rng)
+    return fit_flow(record.spans, record.days, ensemble, numbers)
+
+
+def plants_of(yard: Yard) -> list[Plant]:
+    """The stated forage in season days of the yard's own season."""
+    return [_plant(f, yard) for f in yard.forage]
+
+
+def _sources(folder: Path | str | None, at: str | None, reach: Reach) -> Sources:
+    if at is None:
+        return read_sources(folder if folder is not None else Path(), reach)
+    return sources_of(read_place(at, reach, load_numbers()), reach)
+
+
+def _until(reach: Reach, issue_date: pd.Timestamp | None) -> Reach:
+    """A run for a past date asks for whole years up to that one, and for no day ahead."""
+    now = reach.now or pd.Timestamp.now("UTC")
+    if issue_date is None or issue_date.date() >= now.date():
+        return reach
+    return replace(
+        reach, last=reach.last or min(date(issue_date.year, 12, 31), now.date()), live=False
+    )
+
+
+def _all_logs(yard: Yard, why: str):
+    """The logs of a yard that has no weather."""
+    scales = [read_scale(yard, hive) for hive in yard.hives if hive.scale]
+    end = max((s.readings.index.max() for s in scales), default=pd.Timestamp(0, tz="UTC"))
+    logs, notes = clean_logs(yard, scales, end)
+    return logs, [*yard.notes, why, *notes]
+
+
+def _flight_season(record: Record) -> np.ndarray:
+    """Normal foraging hours by season day; without a whole year, what the record's days had."""
+    yard = record.yard
+    course = weather.normal_course(
+        record.daily, "foraging_h", yard.place.season_start, yard.numbers
+    )
+    return course["mean"].fillna(record.daily["foraging_h"].mean()).to_numpy()
+
+
+def _plant(forage: ForageSection, yard: Yard) -> Plant:
+    # A leap year holds every month and day; bloom may span the new year or the season's start.
+    dates = pd.DatetimeIndex([f"2024-{forage.from_}", f"2024-{forage.to}"])
+    first, last = weather.season_day(dates, yard.place.season_start)
+    return Plant(
+        forage.name, float(first), float(last), forage.strength, forage.follows, forage.irregular
+    )
+
+
+def _recent_gain(record: Record, length: int = 60) -> np.ndarray:
+    days = pd.date_range(end=record.issue_date - pd.Timedelta(days=1), periods=length)
+    single = record.spans[record.spans["days"] == 1]["gain_kg"]
+    return single.reindex(days).to_numpy(float)
+
+
+def _future(record: Record, horizon: int, ahead: pd.DataFrame | None) -> Future:
+    known = (record.normals, record.yard.place, record.yard.numbers)
+    if ahead is not None:
+        return known_ahead(record.daily, ahead.iloc[:horizon], *known)
+    if record.forecast is not None:
+        members, point = record.forecast.members, record.forecast.is_point
+        return forecast_ahead(record.daily, list(members), point, horizon, *known)
+    return past_years_ahead(record.daily, horizon, *known)
+
+
+def _from_issue(drawn: Scenarios, unknown: int) -> Scenarios:
+    """Drop the days between the last known weather and the issue date."""
+    if not unknown:
+        return drawn
+    cut = ("dates", "gain_kg", "intake_kg", "foraging_h", "soil_frac")
+    later = {name: getattr(drawn, name)[..., unknown:] for name in cut}
+    followed = np.maximum(drawn.followed_d - unknown, 0)
+    return replace(drawn, **later, followed_d=followed)
