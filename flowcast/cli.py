@@ -2,13 +2,30 @@
 
 from __future__ import annotations
 
+import re
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from flowcast.errors import FlowcastError
+
+
+class PlaceCommand(typer.core.TyperCommand):
+    """A command that takes `--at LAT LON` as well as `--at "Town, Country"`."""
+
+    def parse_args(self, ctx, args):
+        """Join two numbers behind --at into one value, minus signs and all."""
+        args = list(args)
+        if "--at" in args:
+            k = args.index("--at")
+            pair = args[k + 1 : k + 3]
+            if len(pair) == 2 and all(re.fullmatch(r"[-+]?\d+(\.\d+)?,?", word) for word in pair):
+                args[k : k + 3] = [f"--at={' '.join(word.rstrip(',') for word in pair)}"]
+        return super().parse_args(ctx, args)
+
 
 app = typer.Typer(
     name="flowcast",
@@ -32,6 +49,23 @@ Json = Annotated[
     bool, typer.Option("--json", help="Print JSON (schema in DEVELOPERS.md) instead of words.")
 ]
 Seed = Annotated[int, typer.Option(help="Equal seeds give equal answers.", min=0)]
+At = Annotated[
+    str | None,
+    typer.Option(
+        "--at",
+        metavar="LAT LON",
+        help='A place in place of a yard: LAT LON, or "Town, Country".',
+    ),
+]
+SomeYard = Annotated[
+    Path | None, typer.Argument(help="The yard's folder, with yard.toml in it.", show_default=False)
+]
+Offline = Annotated[
+    bool, typer.Option("--offline", help="Ask no weather service; use what was pulled before.")
+]
+Refresh = Annotated[
+    bool, typer.Option("--refresh", help="Ask the weather services again for all that may change.")
+]
 Draws = Annotated[
     int, typer.Option("--scenarios", help="How many futures to draw.", min=100, max=20000)
 ]
@@ -85,7 +119,36 @@ def new(
 
 
 @app.command()
-def check(yard: YardArgument, as_json: Json = False) -> None:
+def pull(
+    yard: YardArgument,
+    from_: Annotated[
+        str | None,
+        typer.Option("--from", metavar="DATE", help="First day of history; 20 years if not given."),
+    ] = None,
+    to: Annotated[
+        str | None, typer.Option("--to", metavar="DATE", help="Last day; today if not given.")
+    ] = None,
+    offline: Offline = False,
+    refresh: Refresh = False,
+    as_json: Json = False,
+) -> None:
+    """Bring the weather of a yard: decades of history, the last days, the days ahead.
+
+    Example: flowcast pull orchard
+    """
+    first, last = _day(from_, "--from"), _day(to, "--to")
+    _in_order(first, last)
+    from flowcast import pipeline
+    from flowcast.report import data, screen
+
+    with _bar("Pulling weather") as tell:
+        reach = pipeline.Reach(offline=offline, refresh=refresh, first=first, last=last, tell=tell)
+        found = pipeline.pull(yard, reach=reach)
+    _print(data.pulled_data(found) if as_json else screen.pulled_text(found), as_json)
+
+
+@app.command()
+def check(yard: YardArgument, offline: Offline = False, as_json: Json = False) -> None:
     """Say in words what was understood of a yard, what is missing and what that costs.
 
     Example: flowcast check sample_yards/subtropical-coast
@@ -93,15 +156,18 @@ def check(yard: YardArgument, as_json: Json = False) -> None:
     from flowcast import pipeline
     from flowcast.report import data, screen
 
-    with _progress("Reading the yard"):
-        found = pipeline.check(yard)
+    with _bar("Reading the yard") as tell:
+        found = pipeline.check(yard, reach=pipeline.Reach(offline=offline, tell=tell))
     _print(data.check_data(found) if as_json else screen.check_text(found), as_json)
 
 
-@app.command()
+@app.command(cls=PlaceCommand)
 def outlook(
-    yard: YardArgument,
+    yard: SomeYard = None,
+    at: At = None,
     as_of: AsOf = None,
+    offline: Offline = False,
+    refresh: Refresh = False,
     seed: Seed = 1,
     scenarios: Draws = 1000,
     as_json: Json = False,
@@ -110,24 +176,25 @@ def outlook(
 
     Example: flowcast outlook sample_yards/subtropical-coast --as-of 2026-09-01
     """
-    from flowcast import pipeline
+    found = _outlook("Working out the outlook", yard, at, as_of, offline, refresh, seed, scenarios)
     from flowcast.report import data, screen
 
-    with _progress("Working out the outlook"):
-        found = pipeline.outlook(yard, as_of=_date(as_of), seed=seed, scenarios=scenarios)
     _print(data.outlook_data(found) if as_json else screen.outlook_text(found), as_json)
 
 
-@app.command()
+@app.command(cls=PlaceCommand)
 def report(
-    yard: YardArgument,
+    yard: SomeYard = None,
     out: Annotated[
         Path | None,
         typer.Option(
             "--out", "-o", help="The page to write; flowcast-NAME.html here if not given."
         ),
     ] = None,
+    at: At = None,
     as_of: AsOf = None,
+    offline: Offline = False,
+    refresh: Refresh = False,
     seed: Seed = 1,
     scenarios: Draws = 1000,
     as_json: Json = False,
@@ -136,21 +203,35 @@ def report(
 
     Example: flowcast report sample_yards/subtropical-coast --out page.html
     """
-    from flowcast import pipeline
+    found = _outlook("Working out the outlook", yard, at, as_of, offline, refresh, seed, scenarios)
     from flowcast.report import data, page
 
-    with _progress("Drawing the page"):
-        found = pipeline.outlook(yard, as_of=_date(as_of), seed=seed, scenarios=scenarios)
-        path = page.write_page(
-            page.render_page(found), out or Path(f"flowcast-{yard.resolve().name}.html")
-        )
+    with _bar("Drawing the page"):
+        path = page.write_page(page.render_page(found), out or _page_name(yard, at))
     if as_json:
         _print(data.outlook_data(found) | {"page": str(path)}, as_json)
     else:
         typer.echo(f"The page is {path}. Open it in any browser.")
 
 
-def _date(text: str | None):
+def _outlook(doing, yard, at, as_of, offline, refresh, seed, scenarios):
+    """The outlook of a yard or of a place, whichever was named."""
+    if (yard is None) == (at is None):
+        raise typer.BadParameter("name a yard's folder, or a place with --at, one of the two.")
+    day = _day(as_of, "--as-of")
+    from flowcast import pipeline  # heavy, so only once the question is understood
+
+    with _bar(doing) as tell:
+        reach = pipeline.Reach(offline=offline, refresh=refresh, tell=tell)
+        return pipeline.outlook(yard, at=at, as_of=day, seed=seed, scenarios=scenarios, reach=reach)
+
+
+def _page_name(yard: Path | None, at: str | None) -> Path:
+    name = yard.resolve().name if yard else re.sub(r"[^\w.-]+", "-", at).strip("-")
+    return Path(f"flowcast-{name}.html")
+
+
+def _day(text: str | None, option: str):
     from datetime import date
 
     from flowcast.errors import InputError
@@ -158,11 +239,18 @@ def _date(text: str | None):
     if text is None:
         return None
     try:
-        return date.fromisoformat(text).isoformat()
+        return date.fromisoformat(text)
     except ValueError:
         raise InputError(
-            f"--as-of {text}: not understood as a date. Write it as 2026-05-31."
+            f"{option} {text}: not understood as a date. Write it as 2026-05-31."
         ) from None
+
+
+def _in_order(first, last) -> None:
+    from flowcast.errors import InputError
+
+    if first and last and first > last:
+        raise InputError(f"--from {first} lies after --to {last}. Change them round.")
 
 
 def _print(found, as_json: bool) -> None:
@@ -174,11 +262,22 @@ def _print(found, as_json: bool) -> None:
         typer.echo(found)
 
 
-def _progress(doing: str):
-    """A line on the screen while work lasts; nothing where the output is not a screen."""
+@contextmanager
+def _bar(doing: str):
+    """What is being done and how far it is, while work lasts; nothing where there is no screen."""
     from rich.console import Console
+    from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn
 
-    return Console(stderr=True).status(f"{doing} ...")
+    columns = (SpinnerColumn(), TextColumn("{task.description}"), BarColumn(bar_width=24))
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(f"{doing} ...", total=None)
+
+        def tell(words: str, share: float) -> None:
+            bar.update(task, description=f"{doing}: {words}")
+            if share:
+                bar.update(task, total=1.0, completed=share)
+
+        yield tell
 
 
 def main() -> None:

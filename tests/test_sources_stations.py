@@ -109,7 +109,7 @@ class FakeWeb:
 
     def get(self, service, path, params=None, *, lifetime_s, what):
         self.asked.append((path, lifetime_s))
-        assert service.name == "meteostat"
+        assert service.name == "Meteostat"
         if path not in self.files:
             raise NothingThere(f"{what}: not there.")
         there = self.files[path]

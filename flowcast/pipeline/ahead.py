@@ -68,13 +68,11 @@ def _on_the_climate(sources: Sources, ahead: Ahead, joined: weather.Joined):
         members = members * POINT_MEMBERS
     if correction is not None:
         members = [correction.apply(m) for m in members]
-        said = correction.words().replace(
-            "the yard's history", "the yard's history, through the last weeks"
-        )
+        said = correction.words(" through the last weeks")
     elif reference is not None:
-        said = "Put on the climate of the yard's history as the last weeks are."
+        said = "Corrected to the yard's history as the last weeks are."
     else:
-        said = "Not put on the climate of the yard's history: each member is off in its own way."
+        said = "Not corrected to the yard's history: each member is taken to be off in its own way."
     if reference is None or ahead.is_point:
         members = weather.unsure(members, rng, numbers)
     return members, said

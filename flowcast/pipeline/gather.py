@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
@@ -30,7 +31,7 @@ class Reach:
 
     offline: only what was pulled before (FLOWCAST_OFFLINE does the same). refresh: ask again for
     what is still fresh. first, last: days of history; the last 20 calendar years when None. live: the last
-    days and the days ahead are wanted too. station: compare the history with the nearest station. now: the clock, for tests. tell: told
+    days and the days ahead are wanted too. station: compare the history with the nearest station. now, sleep: the clock, for tests. tell: told
     what is being done and the share that is behind.
     """
 
@@ -41,6 +42,7 @@ class Reach:
     live: bool = True
     station: bool = True
     now: pd.Timestamp | None = None
+    sleep: Callable[[float], None] = time.sleep
     tell: Tell = lambda words, share: None
 
 
@@ -95,7 +97,7 @@ def sources_of(yard: Yard, reach: Reach) -> Sources:
     gathered, asked = _gathered(yard, scales, services, reach, now)
     blocks = [*own, *gathered.history, *([gathered.recent] if gathered.recent else [])]
     if not blocks:
-        raise SourceUnavailable(_no_weather(yard, gathered.notes))
+        raise SourceUnavailable(_no_weather(yard, gathered.notes, caller_of(yard, reach).offline))
     return Sources(
         yard=_with_height(yard, gathered.history),
         scales=scales,
@@ -130,7 +132,7 @@ def caller_of(yard: Yard, reach: Reach) -> Caller:
     )
 
 
-def read_place(where: str, reach: Reach, numbers: Numbers) -> Yard:
+def read_place(where: str, reach: Reach) -> Yard:
     """A yard that is only a place: "48.2 16.4" or "Town, Country". [network for names]
 
     Raises
@@ -142,7 +144,7 @@ def read_place(where: str, reach: Reach, numbers: Numbers) -> Yard:
     if coordinates:
         return yard_at("", float(coordinates[1]), float(coordinates[2]))
     nowhere = yard_at("place", 0.0, 0.0)
-    with Web(caller_of(nowhere, reach), numbers) as web:
+    with _web(nowhere, reach, pd.Timestamp.now("UTC")) as web:
         found = open_meteo.get_places(web, where)
     exact = [p for p in found if p.name.lower() == where.split(",")[0].strip().lower()] or found
     if len(exact) > 1:
@@ -168,10 +170,21 @@ def _gathered(yard: Yard, scales, services, reach: Reach, now: pd.Timestamp):
         ahead=reach.live and last >= today,
         check_station=reach.station,
     )
-    said = lambda words: reach.tell(words, 0.0)  # noqa: E731 - a name for what is told in passing
-    with Web(caller_of(yard, reach), numbers, tell=said) as web:
+    with _web(yard, reach, now) as web:
         gathered = plan.gather(web, wanted, reach.tell)
         return gathered, dict(web.asked)
+
+
+def _web(yard: Yard, reach: Reach, now: pd.Timestamp) -> Web:
+    """The door to the network as this yard and run may use it; a given clock stands still."""
+    clock = (lambda: now) if reach.now is not None else (lambda: pd.Timestamp.now("UTC"))
+    return Web(
+        caller_of(yard, reach),
+        yard.numbers,
+        clock=clock,
+        sleep=reach.sleep,
+        tell=lambda words: reach.tell(words, 0.0),
+    )
 
 
 def _first_day(scales: list[ScaleFile], last: date, numbers: Numbers) -> date:
@@ -198,9 +211,12 @@ def _with_height(yard: Yard, history: tuple[Block, ...]) -> Yard:
     return replace(yard, place=replace(yard.place, elevation_m=height), notes=tuple(notes))
 
 
-def _no_weather(yard: Yard, notes: tuple[str, ...]) -> str:
-    why = " ".join(notes[:3])
-    return (
-        f"{yard.name}: no weather. {why} Pull again with a network, or put weather.csv in the "
-        "yard's folder."
-    )
+def _no_weather(yard: Yard, notes: tuple[str, ...], offline: bool) -> str:
+    cure = "or put weather.csv in the yard's folder."
+    if offline:
+        return (
+            f"{yard.name}: no weather was pulled before, and this run is offline. Run it once with "
+            f"a network, {cure}"
+        )
+    why = " ".join(dict.fromkeys(notes[:2]))
+    return f"{yard.name}: no weather. {why} Look at the network and pull again, {cure}"

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 
@@ -198,7 +196,7 @@ def _said(block: Block, correction):
         return block.origin
     if correction is None:
         return block.origin.corrected(
-            "Not put on the climate of the yard's history: too few days in common."
+            "Not corrected to the yard's history: too few days in common."
         )
     return block.origin.corrected(correction.words())
 
@@ -268,8 +266,3 @@ def _longer_spans(log: scale_log.CleanLog, told: pd.DatetimeIndex, numbers) -> p
             "gain_sd_kg": np.hypot(gains["gain_sd_kg"], own),
         }
     )
-
-
-def without_station(record: Record) -> Record:
-    """The same record as if no station had been looked at."""
-    return replace(record, station=None)

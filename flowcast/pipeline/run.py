@@ -23,7 +23,6 @@ from flowcast.flow.scenarios import (
     simulate,
 )
 from flowcast.flow.standing import Standing, read_standing
-from flowcast.numbers import load_numbers
 from flowcast.pipeline.gather import Reach, Sources, read_place, read_sources, sources_of
 from flowcast.pipeline.record import clean_logs, default_issue_date, known_before
 from flowcast.results import Checked, Pulled, Record, YardOutlook
@@ -177,7 +176,7 @@ def plants_of(yard: Yard) -> list[Plant]:
 def _sources(folder: Path | str | None, at: str | None, reach: Reach) -> Sources:
     if at is None:
         return read_sources(folder if folder is not None else Path(), reach)
-    return sources_of(read_place(at, reach, load_numbers()), reach)
+    return sources_of(read_place(at, reach), reach)
 
 
 def _until(reach: Reach, issue_date: pd.Timestamp | None) -> Reach:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flowcast.flow.scenarios import LAST_WEEKS
 from flowcast.report import words
+from flowcast.report.weather import ahead_line, weather_lines
 from flowcast.results import Checked, Record, YardOutlook
 from flowcast.scale_log import CleanLog
 
@@ -14,7 +14,7 @@ from flowcast.scale_log import CleanLog
 def basis(found: YardOutlook) -> list[str]:
     """What the outlook rests on."""
     record, model = found.record, found.model
-    lines = [_log_basis(record, model.seasons), _weather_basis(record), _ahead_basis(found)]
+    lines = [_log_basis(record, model.seasons), *weather_lines(record), ahead_line(found)]
     lines += [_forage_basis(record)]
     if record.yard.numbers.entry("flow.flow_day_kg").value != record.yard.flow_day_kg:
         lines.append(
@@ -73,27 +73,6 @@ def _log_basis(record: Record, seasons: float) -> str:
     length = f"{seasons:.1f} seasons" if seasons >= 0.95 else f"{round(seasons * 365)} days"
     short = "" if seasons >= 2 else " With so short a log the stated bloom still counts for much."
     return f"{hives} on {how}, {length} of gains that could be trusted.{short}"
-
-
-def _weather_basis(record: Record) -> str:
-    years = (record.daily.index[-1] - record.daily.index[0]).days / 365.25
-    return (
-        f"Weather from the yard's own file, {words.full_day(record.daily.index[0])} to "
-        f"{words.full_day(record.daily.index[-1])} ({_count(round(years), 'year') if years >= 0.95 else _count(round(years * 12), 'month')})."
-    )
-
-
-def _ahead_basis(found: YardOutlook) -> str:
-    labels = set(found.outlook.scenarios.labels)
-    text = "No weather forecast is used: the days ahead are those of "
-    if labels == {LAST_WEEKS}:
-        text += "the last weeks, for want of a whole past year of weather; the season's turn is not in them."
-    else:
-        text += f"{_count(len(labels), 'past year')}, from today's soil water and warmth."
-    gap = (found.outlook.issue_date - found.record.daily.index[-1]).days - 1
-    if gap > 0:
-        text += f" The last {_count(gap, 'day')} before the issue date have no weather and count as unknown."
-    return text
 
 
 def _forage_basis(record: Record) -> str:
@@ -185,7 +164,12 @@ def _weather_lines(found: Checked) -> list[str]:
     holes = int(daily["temp_mean_c"].isna().sum())
     return [
         f"{words.full_day(daily.index[0])} to {words.full_day(daily.index[-1])}, "
-        f"{len(daily) - holes:,} whole days, {_count(holes, 'day')} missing."
+        f"{len(daily) - holes:,} whole days, {_count(holes, 'day')} missing.",
+        *(
+            weather_lines(found.record)
+            if len(found.record.parts) > 1 or found.record.station
+            else []
+        ),
     ]
 
 

@@ -10,9 +10,11 @@ from flowcast.flow.outlook import Outlook
 from flowcast.flow.standing import Measure, Standing
 from flowcast.report import words
 from flowcast.report.basis import basis, check_lines
-from flowcast.results import Checked, YardOutlook
+from flowcast.report.weather import pulled_text, weather_data
+from flowcast.results import Checked, Pulled, YardOutlook
 
 SCHEMA_VERSION = 1
+SHAPING = ("foraging", "soil", "season", "scale_log", "flow", "align")
 
 
 def outlook_data(found: YardOutlook) -> dict:
@@ -35,10 +37,9 @@ def outlook_data(found: YardOutlook) -> dict:
         "standing": _standing(found.standing),
         "hives_apart": found.record.apart,
         "rests_on": basis(found),
+        "weather": weather_data(found.record),
         "notes": found.record.notes,
-        "numbers": [
-            _entry(n) for n in yard.numbers.under("foraging", "soil", "season", "scale_log", "flow")
-        ],
+        "numbers": [_entry(n) for n in yard.numbers.under(*SHAPING)],
     }
 
 
@@ -57,7 +58,23 @@ def check_data(found: Checked) -> dict:
         },
         "hives": [_hive(log) for log in found.logs],
         "understood": check_lines(found),
+        "weather": weather_data(found.record) if found.record else None,
         "notes": found.notes,
+    }
+
+
+def pulled_data(found: Pulled) -> dict:
+    """The JSON of `flowcast pull`."""
+    return {
+        "schema": "flowcast-pull",
+        "schema_version": SCHEMA_VERSION,
+        "yard": found.record.yard.name,
+        "asked": found.asked,
+        "days": len(found.record.daily),
+        "missing_days": int(found.record.daily["temp_mean_c"].isna().sum()),
+        "weather": weather_data(found.record),
+        "understood": pulled_text(found),
+        "notes": found.record.notes,
     }
 
 

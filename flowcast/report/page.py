@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from flowcast.errors import InputError
-from flowcast.report import words
+from flowcast.report import weather, words
 from flowcast.report.basis import basis, cautions, latest
 from flowcast.report.figures import log_figures, season_figures, standing_figures
 from flowcast.results import YardOutlook
@@ -69,6 +69,8 @@ def _content(found: YardOutlook) -> dict:
         "issued": words.full_day(outlook.issue_date),
         "answer": words.answer(outlook),
         "no_log": not has_log,
+        "place_only": words.PLACE_ONLY if yard.is_place else "",
+        "credits": weather.credits(found.record),
         "gains": words.gains(outlook, units, log=has_log),
         "season": season_figures(found),
         "weeks": _weeks(found, units),
@@ -112,5 +114,5 @@ def _log_section(figure, hive: str) -> dict:
 
 
 def _numbers(found: YardOutlook) -> list[tuple[str, list]]:
-    groups = ("foraging", "soil", "season", "weather", "scale_log", "flow")
+    groups = ("foraging", "soil", "season", "weather", "align", "scale_log", "flow")
     return [(group.replace("_", " "), found.record.yard.numbers.under(group)) for group in groups]

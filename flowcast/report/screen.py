@@ -7,9 +7,9 @@ import textwrap
 import pandas as pd
 
 from flowcast.flow.outlook import Outlook
-from flowcast.report import words
+from flowcast.report import weather, words
 from flowcast.report.basis import basis, cautions, check_lines
-from flowcast.results import Checked, YardOutlook
+from flowcast.results import Checked, Pulled, YardOutlook
 
 WIDTH = 88
 
@@ -19,7 +19,7 @@ def outlook_text(found: YardOutlook) -> str:
     outlook, yard = found.outlook, found.record.yard
     units = yard.settings.yard.units
     standing = found.standing
-    lines = [f"{yard.name}: outlook of {words.full_day(outlook.issue_date)}", ""]
+    lines = [*_paragraph(words.headline(found)), ""]
     lines += _paragraph(words.answer(outlook))
     lines += _paragraph(words.gains(outlook, units, log=bool(found.model.observed)))
     lines += ["", *_weeks(outlook, units), "", "How the season stands"]
@@ -32,6 +32,8 @@ def outlook_text(found: YardOutlook) -> str:
         lines += _item(sentence)
     lines += _notes(found.record.notes)
     lines += ["", *_paragraph(cautions()[0])]
+    for text, _ in weather.credits(found.record):
+        lines += ["", *_paragraph(text)]
     return "\n".join(lines)
 
 
@@ -44,6 +46,16 @@ def check_text(found: Checked) -> str:
             lines += _item(sentence)
         lines.append("")
     return "\n".join(lines[:-1] + _notes(found.notes))
+
+
+def pulled_text(found: Pulled) -> str:
+    """What a pull brought, as a screen of text."""
+    lines = [f"{found.record.yard.name}: weather pulled", ""]
+    for sentence in weather.pulled_text(found):
+        lines += _item(sentence)
+    lines += _notes(found.record.notes)
+    lines += ["", *[text for text, _ in weather.credits(found.record)]]
+    return "\n".join(lines)
 
 
 def _weeks(outlook: Outlook, units: str) -> list[str]:

@@ -8,8 +8,10 @@ import pandas as pd
 
 from flowcast.flow.outlook import Outlook, chance_word
 from flowcast.flow.standing import Measure, Standing
+from flowcast.results import YardOutlook
 
 POUNDS_PER_KG = 1 / 0.45359237
+PLACE_ONLY = "from weather, climate and prior alone: no yard, no log and no stated bloom."
 
 
 def chance(p: float) -> str:
@@ -53,6 +55,14 @@ def weight(kg: float, units: str = "kg") -> str:
 def weight_range(low: float, high: float, units: str = "kg") -> str:
     """−0.3 to 3.8 kg"""
     return f"{weight(low, units).split()[0]} to {weight(high, units)}"
+
+
+def headline(found: YardOutlook) -> str:
+    """Whose outlook it is and of when; a place without a yard says what it rests on."""
+    yard, issued = found.record.yard, full_day(found.outlook.issue_date)
+    if yard.is_place:
+        return f"{yard.name}: outlook of {issued}, {PLACE_ONLY}"
+    return f"{yard.name}: outlook of {issued}"
 
 
 def answer(outlook: Outlook) -> str:

@@ -21,7 +21,7 @@ import pandas as pd
 import requests
 import urllib3
 
-from flowcast.errors import NothingThere, SourceError, SourceUnavailable
+from flowcast.errors import NothingThere, SourceError, SourceFormatError, SourceUnavailable
 from flowcast.numbers import Numbers
 from flowcast.sources.limits import Allowance
 from flowcast.sources.service import Answer, Service
@@ -54,12 +54,14 @@ class Web:
         numbers: Numbers,
         *,
         folder: Path | None = None,
+        clock: Callable[[], pd.Timestamp] = lambda: pd.Timestamp.now("UTC"),
         sleep: Callable[[float], None] = time.sleep,
         rng: random.Random | None = None,
         tell: Callable[[str], None] = lambda words: None,
     ):
         self.caller, self.numbers, self.tell = caller, numbers, tell
-        self.sleep, self.rng = sleep, rng or random.Random()
+        self.clock, self.sleep, self.rng = clock, sleep, rng or random.Random()
+        self.down: dict[str, SourceUnavailable] = {}  # not asked again by this run
         self.asked: Counter[str] = Counter()
         self.weight: Counter[str] = Counter()
         folder = folder or cache_folder()
@@ -119,11 +121,13 @@ class Web:
         request = self._prepared(service, path, params)
         key = self.store.key(request)
         kept = self.store.get(key)
-        fresh = kept is not None and not kept.is_expired
+        fresh = kept is not None and not self._is_old(kept)
         if fresh and not self.caller.refresh:
             return self._kept(kept, stale=False)
         if self.caller.offline:
             return self._kept_or_raise(kept, _offline(service, what))
+        if service.name in self.down:
+            return self._kept_or_raise(kept, self.down[service.name])
         try:
             return self._ask(service, request, key, kept, lifetime_s, what, weight, usable)
         except NothingThere:
@@ -135,17 +139,16 @@ class Web:
         """The network's answer, kept; a kept one again when the service says it still stands."""
         if kept is not None:
             request.headers.update(_validators(kept.headers))
-        response = self._tried(service, request, what, weight)
-        lifetime_s = _lifetime(response.headers) if lifetime_s is None else lifetime_s
+        response = self._tried(service, request, what, weight, usable)
+        now = self.clock()
+        lifetime_s = _lifetime(response.headers, now) if lifetime_s is None else lifetime_s
         keep_s = None if lifetime_s == FOR_EVER else lifetime_s
         if response.status_code == 304 and kept is not None:
-            kept.created_at = pd.Timestamp.now("UTC").to_pydatetime()
             kept.headers.update(response.headers)
-            self.store.put(key, kept, keep_s)
+            kept.created_at = now.to_pydatetime()
+            self.store.put(key, kept, now.to_pydatetime(), keep_s)
             return self._kept(kept, stale=False)
-        usable(response.content)
-        self.store.put(key, response, keep_s)
-        now = pd.Timestamp.now("UTC")
+        self.store.put(key, response, now.to_pydatetime(), keep_s)
         return Answer(
             response.content, self._shown(request.url), now, 0.0, headers=dict(response.headers)
         )
@@ -157,8 +160,8 @@ class Web:
             request.headers["X-Api-Key"] = self.caller.key
         return request
 
-    def _tried(self, service: Service, request, what: str, weight: float) -> requests.Response:
-        """Send until it is answered, at most so many times."""
+    def _tried(self, service: Service, request, what, weight, usable) -> requests.Response:
+        """Send until it is answered whole, at most so many times."""
         tries = 1 + int(self.numbers["service.retries"])
         wait = self.numbers["service.retry_wait_s"]
         counted = service.limits and service.base(self.caller.urls, None) == service.url
@@ -170,16 +173,22 @@ class Web:
             self.weight[service.name] += weight
             try:
                 response = self._sent(request)
+                if response.status_code < 500:
+                    response = self._good(service, response, what)
+                    if response.status_code != 304:
+                        usable(response.content)
+                    return response
+                trouble = f"{service.name}: it failed on {what} (HTTP {response.status_code})"
             except AGAIN as error:
                 trouble = f"{service.name}: {what} could not be had ({_line_failed(error)})"
-            else:
-                if response.status_code < 500:
-                    return self._good(service, response, what)
-                trouble = f"{service.name}: it failed on {what} (HTTP {response.status_code})"
+            except SourceFormatError as error:
+                # Cut short on the way, or an error sent as an answer: a failed line, not a shape.
+                trouble = str(error).rstrip(".")
             if left:
                 self.sleep(wait * (0.5 + self.rng.random()))
                 wait *= 2
-        raise SourceUnavailable(f"{trouble}, {tries} times. Try again later.")
+        self.down[service.name] = SourceUnavailable(f"{trouble}, {tries} times. Try again later.")
+        raise self.down[service.name]
 
     def _sent(self, request) -> requests.Response:
         """Send once; the body is read to its end, or to the deadline."""
@@ -205,7 +214,8 @@ class Web:
 
     def _good(self, service: Service, response, what: str) -> requests.Response:
         """The response when it is an answer; else what the service's refusal means."""
-        status, reason = response.status_code, self._scrubbed(_reason(response.content))
+        status, reason = response.status_code, _reason(response.content)
+        reason = f": {self._hidden(reason)}" if reason else ""
         who = f"{service.name}: {what}"
         if status in (200, 203, 304):
             return response
@@ -214,39 +224,48 @@ class Web:
         if status == 429:
             seconds = _enough_for(reason, response.headers)
             self.allowance.close(service.limits or service.name, seconds, "too many calls")
-            raise SourceUnavailable(
+            self.down[service.name] = SourceUnavailable(
                 f"{who}: too many calls{reason}. Free again in about {_duration(seconds)}."
             )
+            raise self.down[service.name]
         if 300 <= status < 400:
             raise SourceUnavailable(
                 f"{who}: the key is not for this host (HTTP {status}). Check [weather.urls]."
             )
         if status == 403:
-            raise SourceUnavailable(
+            self.down[service.name] = SourceUnavailable(
                 f"{who}: refused (HTTP 403{reason}). Check contact in yard.toml, and the key."
             )
+            raise self.down[service.name]
         raise SourceUnavailable(f"{who}: not understood by the service (HTTP {status}{reason}).")
 
-    def _scrubbed(self, reason: str) -> str:
+    def _hidden(self, text: str) -> str:
+        """The text without the caller's key and contact."""
         for secret in (self.caller.key, self.caller.contact):
-            reason = reason.replace(secret, "...") if secret else reason
-        return f": {reason}" if reason else ""
+            text = text.replace(secret, "...") if secret else text
+        return text
 
     def _kept(self, kept, *, stale: bool) -> Answer:
         at = pd.Timestamp(kept.created_at)
         at = at.tz_localize("UTC") if at.tz is None else at.tz_convert("UTC")
-        age = max(0.0, (pd.Timestamp.now("UTC") - at).total_seconds())
+        age = max(0.0, (self.clock() - at).total_seconds())
         return Answer(kept.content, self._shown(kept.url), at, age, stale, dict(kept.headers))
+
+    def _is_old(self, kept) -> bool:
+        if kept.expires is None:
+            return False
+        until = pd.Timestamp(kept.expires)
+        until = until.tz_localize("UTC") if until.tz is None else until
+        return self.clock() >= until
 
     def _kept_or_raise(self, kept, error: SourceError) -> Answer:
         if kept is None:
             raise error
-        return self._kept(kept, stale=kept.is_expired)
+        return self._kept(kept, stale=self._is_old(kept))
 
     def _shown(self, url: str) -> str:
         """A URL as it may be printed."""
-        url = re.sub(r"([?&])(apikey|user)=[^&]*&?", r"\1", url).rstrip("?&")
-        return self._scrubbed(url)[2:]
+        return self._hidden(re.sub(r"([?&])(apikey|user)=[^&]*&?", r"\1", url).rstrip("?&"))
 
 
 def user_agent(contact: str | None) -> str:
@@ -285,14 +304,14 @@ def _validators(headers) -> dict[str, str]:
     return {ask: headers[name] for ask, name in pairs.items() if headers.get(name)}
 
 
-def _lifetime(headers) -> float:
+def _lifetime(headers, now: pd.Timestamp) -> float:
     """Seconds until the answer's own Expires; none when it says nothing that can be read."""
     try:
         until = pd.Timestamp(parsedate_to_datetime(headers.get("Expires", "")))
     except (TypeError, ValueError):
         return 0.0
     until = until.tz_localize("UTC") if until.tz is None else until
-    return max(0.0, (until - pd.Timestamp.now("UTC")).total_seconds())
+    return max(0.0, (until - now).total_seconds())
 
 
 def _reason(content: bytes) -> str:

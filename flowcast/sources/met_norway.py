@@ -22,10 +22,11 @@ from flowcast.sources.service import (
 )
 
 LOCATIONFORECAST = Service(
-    name="met norway",
+    name="MET Norway",
     url="https://api.met.no",
     licence="NLOD 2.0 and CC BY 4.0",
     attribution="Data from MET Norway",
+    link="https://www.met.no/en",
     needs_contact=True,
 )
 INSTANT = {

@@ -24,13 +24,14 @@ from flowcast.sources.service import (
 )
 
 POWER = Service(
-    name="nasa power",
+    name="NASA POWER",
     url="https://power.larc.nasa.gov",
     licence="NASA open data, free to use with acknowledgement",
     attribution=(
         "Data from the NASA Langley Research Center POWER Project, funded through the NASA Earth "
         "Science Directorate Applied Science Program"
     ),
+    link="https://power.larc.nasa.gov/",
 )
 FIRST_DAY = date(2001, 1, 1)
 NAMES = {

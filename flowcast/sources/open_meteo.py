@@ -30,42 +30,47 @@ from flowcast.sources.service import (
 
 LICENCE = "CC BY 4.0"
 CREDIT = "Weather data by Open-Meteo.com"
+LINK = "https://open-meteo.com/"
 FREE = "Open-Meteo"
 
 ARCHIVE = Service(
-    name="open-meteo archive",
+    name="Open-Meteo archive",
     url="https://archive-api.open-meteo.com",
     key_url="https://customer-archive-api.open-meteo.com",
     licence=LICENCE,
     attribution=f"{CREDIT}; ERA5 and ERA5-Land by ECMWF, Copernicus Climate Change Service",
     limits=FREE,
+    link=LINK,
     commercial=False,
 )
 FORECAST = Service(
-    name="open-meteo forecast",
+    name="Open-Meteo forecast",
     url="https://api.open-meteo.com",
     key_url="https://customer-api.open-meteo.com",
     licence=LICENCE,
     attribution=CREDIT,
     limits=FREE,
+    link=LINK,
     commercial=False,
 )
 ENSEMBLE = Service(
-    name="open-meteo ensemble",
+    name="Open-Meteo ensemble",
     url="https://ensemble-api.open-meteo.com",
     key_url="https://customer-ensemble-api.open-meteo.com",
     licence=LICENCE,
     attribution=CREDIT,
     limits=FREE,
+    link=LINK,
     commercial=False,
 )
 PLACES = Service(
-    name="open-meteo geocoding",
+    name="Open-Meteo geocoding",
     url="https://geocoding-api.open-meteo.com",
     key_url="https://customer-geocoding-api.open-meteo.com",
     licence=LICENCE,
     attribution=f"{CREDIT}; place names by GeoNames",
     limits=FREE,
+    link=LINK,
     commercial=False,
 )
 

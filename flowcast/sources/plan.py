@@ -13,7 +13,6 @@ from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from difflib import get_close_matches
 
-
 from flowcast.errors import InputError, NothingThere, SourceError
 from flowcast.sources import met_norway, nasa_power, open_meteo, stations
 from flowcast.sources.http import Web
@@ -104,15 +103,19 @@ def check_names(names: list[str]) -> tuple[str, ...]:
     InputError
         For a name that is none, with the nearest that is.
     """
-    known = [service.name for service in ALL]
+    known = {service.name.lower(): service.name for service in ALL}
     chosen: list[str] = []
     for name in names:
-        own = [k for k in known if k == name.lower() or k.split(" ")[0] == name.lower()]
+        own = [k for k in known if name.lower() in (k, k.split(" ")[0])]
         if not own:
             close = get_close_matches(name.lower(), known, n=1)
-            cure = f"Did you mean {close[0]!r}?" if close else f"Known: {', '.join(known)}."
+            cure = (
+                f"Did you mean {known[close[0]]!r}?"
+                if close
+                else f"Known: {', '.join(known.values())}."
+            )
             raise InputError(f"yard.toml, [weather] services: no service {name!r}. {cure}")
-        chosen += own
+        chosen += [known[k] for k in own]
     return tuple(chosen)
 
 

@@ -26,6 +26,7 @@ class Service:
     url: str
     licence: str
     attribution: str
+    link: str = ""
     key_url: str = ""
     limits: str = ""
     needs_contact: bool = False
@@ -38,7 +39,8 @@ class Service:
 
     def base(self, urls: dict[str, str], key: str | None) -> str:
         """Its base URL for this caller, without a slash at the end."""
-        told = urls.get(self.name) or os.environ.get(self.variable)
+        told = {name.lower(): url for name, url in urls.items()}.get(self.name.lower())
+        told = told or os.environ.get(self.variable)
         return (told or (self.key_url if key and self.key_url else self.url)).rstrip("/")
 
 
@@ -84,6 +86,7 @@ class Origin:
     url: str = ""
     licence: str = ""
     attribution: str = ""
+    link: str = ""
     retrieved_at: pd.Timestamp | None = None
     age_s: float = 0.0
     stale: bool = False
@@ -104,6 +107,7 @@ class Origin:
             url=answer.url,
             licence=service.licence,
             attribution=service.attribution,
+            link=service.link,
             retrieved_at=answer.retrieved_at,
             age_s=answer.age_s,
             stale=answer.stale,

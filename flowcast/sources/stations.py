@@ -53,7 +53,8 @@ SKY_HIDDEN_OKTA = 9  # code of the observers: fog or snow hides the sky, so no s
 LICENCE = "CC BY 4.0"  # of the collection as a whole; single sources may add their own
 
 METEOSTAT = Service(
-    name="meteostat",
+    name="Meteostat",
+    link="https://meteostat.net/",
     url="https://data.meteostat.net",
     licence=LICENCE,
     attribution="Meteostat (https://meteostat.net)",
@@ -103,6 +104,7 @@ class StationHours:
             model=f"station {self.id}",
             licence=self.licence,
             attribution=self.attribution,
+            link=METEOSTAT.link,
             retrieved_at=self.retrieved_at,
             columns=columns,
             stations=(told,),

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import pickle
 import sqlite3
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import requests
@@ -51,13 +51,17 @@ class Store:
         except (pickle.UnpicklingError, EOFError, ValueError, TypeError, ImportError):
             return None  # one entry is damaged: the answer is asked for again and replaces it
 
-    def put(self, key: str, response, lifetime_s: float | None) -> None:
-        """Keep an answer; for ever where lifetime_s is None."""
+    def put(self, key: str, response, at: datetime, lifetime_s: float | None) -> None:
+        """Keep an answer of this moment; for ever where lifetime_s is None."""
+        from requests_cache import CachedResponse
+
         if self._cache is None:
             return
-        expires = None if lifetime_s is None else datetime.now(UTC) + timedelta(seconds=lifetime_s)
+        expires = None if lifetime_s is None else at + timedelta(seconds=lifetime_s)
+        kept = CachedResponse.from_response(response, expires=expires)
+        kept.created_at = at
         try:
-            self._cache.save_response(response, key, expires)
+            self._cache.save_response(kept, key, expires)
         except sqlite3.Error as error:
             self._say(f"could not be written ({error}); this answer is not kept")
 

@@ -26,6 +26,7 @@ WORDS = {
     "precip_mm": "rain",
 }
 MONTHS = np.arange(12)
+TYPICAL_C = 15.0
 
 
 @dataclass(frozen=True)
@@ -51,24 +52,24 @@ class Correction:
                 out[name] = np.clip(moved, WEATHER[name].low, _highest(name))
         return out
 
-    def words(self) -> str:
-        """The correction in one sentence, each month's in its mean."""
-        parts = [self._part(name) for name in self.factor]
-        how = "month by month" if self.seasonal else "alike on all days"
-        return (
-            f"Put on the climate of the yard's history by {self.days:.0f} days in common, {how}: "
-            f"{', '.join(parts)}."
-        )
+    def words(self, through: str = "") -> str:
+        """The correction in one sentence, each month's in its mean; `through` what it went."""
+        parts = [part for name in self.factor if (part := self._part(name))]
+        months = ", month by month" if self.seasonal else ""
+        common = f"{self.days:.0f} days in common"
+        if not parts:
+            return f"Agrees with the yard's history{through} over {common}."
+        return f"Corrected to the yard's history{through} by {common}{months}: {', '.join(parts)}."
 
     def _part(self, name: str) -> str:
+        """What is done to one quantity; empty when it is next to nothing."""
         offset, factor = self.offset[name].mean(), self.factor[name].mean()
         if name in MULTIPLIED:
-            return f"{WORDS[name]} × {factor:.2f}"
+            return f"{WORDS[name]} × {factor:.2f}" if abs(factor - 1) >= 0.005 else ""
         # At a typical value, so that a swing about the mean does not read as a shift.
-        typical = 15.0 if name in SCALED else 0.0
-        moved = offset + (factor - 1) * typical
-        unit = WEATHER[name].unit
-        return f"{WORDS[name]} {moved:+.1f} {unit}".replace("-", "−")
+        moved = offset + (factor - 1) * (TYPICAL_C if name in SCALED else 0.0)
+        text = f"{WORDS[name]} {moved:+.1f} {WEATHER[name].unit}".replace("-", "−")
+        return text if abs(moved) >= 0.05 else ""
 
 
 def fit_correction(source, target, numbers, *, scale=True):
