@@ -13,13 +13,14 @@ from pathlib import Path
 import pandas as pd
 
 from flowcast.errors import InputError, SourceUnavailable
-from flowcast.numbers import Numbers
+from flowcast.numbers import Numbers, load_numbers
 from flowcast.sources import open_meteo, plan
 from flowcast.sources.files import ScaleFile, read_scale, read_weather, weather_path
 from flowcast.sources.http import Caller, Web
 from flowcast.sources.service import Ahead, Block, Origin, Site
 from flowcast.sources.stations import StationHours
 from flowcast.yard import Yard, read_yard, yard_at
+from flowcast.yard.settings import WeatherSection
 
 OWN_FILE = "the yard's own file"
 Tell = Callable[[str, float], None]
@@ -97,7 +98,9 @@ def sources_of(yard: Yard, reach: Reach) -> Sources:
     gathered, asked = _gathered(yard, scales, services, reach, now)
     blocks = [*own, *gathered.history, *([gathered.recent] if gathered.recent else [])]
     if not blocks:
-        raise SourceUnavailable(_no_weather(yard, gathered.notes, caller_of(yard, reach).offline))
+        raise SourceUnavailable(
+            _no_weather(yard, gathered.notes, caller_of(yard.settings.weather, reach).offline)
+        )
     return Sources(
         yard=_with_height(yard, gathered.history),
         scales=scales,
@@ -119,9 +122,8 @@ def asked_services(yard: Yard) -> tuple[str, ...] | None:
     return () if weather_path(yard) else None
 
 
-def caller_of(yard: Yard, reach: Reach) -> Caller:
+def caller_of(weather: WeatherSection, reach: Reach) -> Caller:
     """Who asks: contact and urls from yard.toml, the key from the environment only."""
-    weather = yard.settings.weather
     return Caller(
         contact=weather.contact or os.environ.get("FLOWCAST_CONTACT") or None,
         commercial=weather.commercial,
@@ -143,8 +145,7 @@ def read_place(where: str, reach: Reach) -> Yard:
     coordinates = re.fullmatch(r"\s*([-+]?\d+(?:\.\d+)?)[,;\s]+([-+]?\d+(?:\.\d+)?)\s*", where)
     if coordinates:
         return yard_at("", float(coordinates[1]), float(coordinates[2]))
-    nowhere = yard_at("place", 0.0, 0.0)
-    with _web(nowhere, reach, pd.Timestamp.now("UTC")) as web:
+    with _web(WeatherSection(), load_numbers(), reach) as web:
         found = open_meteo.get_places(web, where)
     exact = [p for p in found if p.name.lower() == where.split(",")[0].strip().lower()] or found
     if len(exact) > 1:
@@ -170,18 +171,17 @@ def _gathered(yard: Yard, scales, services, reach: Reach, now: pd.Timestamp):
         ahead=reach.live and last >= today,
         check_station=reach.station,
     )
-    with _web(yard, reach, now) as web:
+    with _web(yard.settings.weather, numbers, reach) as web:
         gathered = plan.gather(web, wanted, reach.tell)
         return gathered, dict(web.asked)
 
 
-def _web(yard: Yard, reach: Reach, now: pd.Timestamp) -> Web:
+def _web(weather: WeatherSection, numbers: Numbers, reach: Reach) -> Web:
     """The door to the network as this yard and run may use it; a given clock stands still."""
-    clock = (lambda: now) if reach.now is not None else (lambda: pd.Timestamp.now("UTC"))
     return Web(
-        caller_of(yard, reach),
-        yard.numbers,
-        clock=clock,
+        caller_of(weather, reach),
+        numbers,
+        clock=lambda: reach.now or pd.Timestamp.now("UTC"),
         sleep=reach.sleep,
         tell=lambda words: reach.tell(words, 0.0),
     )

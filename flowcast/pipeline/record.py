@@ -27,7 +27,7 @@ def default_issue_date(sources: Sources) -> pd.Timestamp:
     last = max(_day_after(block, sources) for block in sources.blocks)
     if sources.asked is None:
         return last
-    oldest = sources.today - pd.Timedelta(days=sources.yard.numbers["flow.stale_most_d"])
+    oldest = sources.today - pd.Timedelta(days=sources.yard.numbers["service.stale_most_d"])
     return sources.today if last >= oldest else last
 
 
@@ -176,17 +176,18 @@ def _block_notes(kept: list[tuple[Block, pd.DataFrame]]) -> list[str]:
 
 def _parts(kept, joined: weather.Joined, place) -> list[WeatherPart]:
     """Where the hours are from, block by block, blocks of one climate that follow one another as one."""
-    parts: list[WeatherPart] = []
     stamps = joined.table.index
+    found = []
     for k, (block, _) in enumerate(kept):
         own = stamps[joined.block == k]
         if not len(own):
             continue
         correction = joined.corrections.get(block.climate, ...)
-        part = WeatherPart(_said(block, correction), own[0], own[-1], len(own), place)
-        if parts and parts[-1].continues(part):
-            part = parts.pop().joined(part)
-        parts.append(part)
+        found.append(WeatherPart(_said(block, correction), own[0], own[-1], len(own), place))
+    parts: list[WeatherPart] = []
+    for part in sorted(found, key=lambda part: part.first):
+        joins = bool(parts) and parts[-1].continues(part)
+        parts.append(parts.pop().joined(part) if joins else part)
     return parts
 
 

@@ -69,9 +69,10 @@ def outlook(
     issue_date = pd.Timestamp(as_of).normalize() if as_of is not None else None
     reach = _until(reach or Reach(), issue_date)
     sources = _sources(folder, at, reach)
-    record = known_before(
-        sources, issue_date if issue_date is not None else default_issue_date(sources)
-    )
+    if issue_date is None:
+        issue_date = default_issue_date(sources)
+        sources = _said_if_old(sources, issue_date)
+    record = known_before(sources, issue_date)
     return outlook_from(record, seed=seed, scenarios=scenarios)
 
 
@@ -177,6 +178,18 @@ def _sources(folder: Path | str | None, at: str | None, reach: Reach) -> Sources
     if at is None:
         return read_sources(folder if folder is not None else Path(), reach)
     return sources_of(read_place(at, reach), reach)
+
+
+def _said_if_old(sources: Sources, issue_date: pd.Timestamp) -> Sources:
+    """Weather from services that is too old for an outlook of today gives one of its own day, aloud."""
+    if sources.asked is None or issue_date >= sources.today:
+        return sources
+    days = (sources.today - issue_date).days
+    note = (
+        f"The newest weather to be had is {days} days old, so this is the outlook of "
+        f"{issue_date:%Y-%m-%d}, not of today."
+    )
+    return replace(sources, notes=(note, *sources.notes))
 
 
 def _until(reach: Reach, issue_date: pd.Timestamp | None) -> Reach:

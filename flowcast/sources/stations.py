@@ -31,7 +31,7 @@ import pandas as pd
 from flowcast.errors import InputError, NothingThere, SourceFormatError, SourceUnavailable
 from flowcast.numbers import Numbers, load_numbers
 from flowcast.sources.http import Web
-from flowcast.sources.service import Block, Origin, Service, Site
+from flowcast.sources.service import Answer, Block, Origin, Service, Site
 from flowcast.tables import WEATHER
 
 if TYPE_CHECKING:
@@ -207,8 +207,8 @@ def get_stations(
     _check_question(span, count)
     now = pd.Timestamp.now("UTC").tz_localize(None) if today is None else pd.Timestamp(today)
 
-    content, notes = _fetch(web, "/stations.db", LIST_LIFETIME_S, "the list of weather stations")
-    stations, passed = _candidates(content, place, span, within_km, numbers)
+    answer, notes = _fetch(web, "/stations.db", LIST_LIFETIME_S, "the list of weather stations")
+    stations, passed = _candidates(answer.content, place, span, within_km, numbers)
     notes += passed
     found = []
     for station in stations[: int(numbers["stations.asked"])]:
@@ -316,13 +316,13 @@ def _where(place: Site) -> str:
     return f"{place.latitude:.2f}, {place.longitude:.2f}"
 
 
-def _fetch(web: Web, path: str, lifetime_s: float, what: str) -> tuple[bytes, list[str]]:
-    """The bytes, and a word when they are older than they should be."""
+def _fetch(web: Web, path: str, lifetime_s: float, what: str) -> tuple[Answer, list[str]]:
+    """The answer, and a word when it is older than it should be."""
     answer = web.get(METEOSTAT, path, None, lifetime_s=lifetime_s, what=what)
     if answer.age_s <= lifetime_s:
-        return answer.content, []
+        return answer, []
     had = f"{answer.retrieved_at:%Y-%m-%d}"
-    return answer.content, [f"{what}: an old copy of {had}; nothing newer could be had."]
+    return answer, [f"{what}: an old copy of {had}; nothing newer could be had."]
 
 
 # Which stations: the library's part.
@@ -452,24 +452,25 @@ def _station_hours(
     web: Web, station: _Station, span: _Span, now: pd.Timestamp
 ) -> StationHours | None:
     """All years of one station; None when it measured neither temperature nor rain."""
-    years, notes = [], []
+    years, notes, retrieved_at = [], [], None
     for year in span.years:
         what = f"hours of {year} at {station}"
         path = f"/hourly/{year}/{station.id}.csv.gz"
         try:
-            content, said = _fetch(web, path, _lifetime_s(year, now), what)
+            answer, said = _fetch(web, path, _lifetime_s(year, now), what)
         except NothingThere:
             notes.append(f"{station} has no file for {year}.")
             continue
         notes += said
-        years.append(_read_hours(content, what, span.within(year)))
+        retrieved_at = answer.retrieved_at
+        years.append(_read_hours(answer.content, what, span.within(year)))
     table = _joined([year.table for year in years])
     if not {"temp_c", "precip_mm"} & set(table.columns):
         return None
     providers = frozenset().union(*(year.providers for year in years))
     removed = sum(year.removed for year in years)
     notes += _counts(station, years)
-    return StationHours(*station, table, removed, *_licences(providers), tuple(notes))
+    return StationHours(*station, table, removed, *_licences(providers), tuple(notes), retrieved_at)
 
 
 def _lifetime_s(year: int, now: pd.Timestamp) -> float:

@@ -60,6 +60,7 @@ class Store:
         expires = None if lifetime_s is None else at + timedelta(seconds=lifetime_s)
         kept = CachedResponse.from_response(response, expires=expires)
         kept.created_at = at
+        kept.request.headers.clear()  # who asked is nobody's business
         try:
             self._cache.save_response(kept, key, expires)
         except sqlite3.Error as error:

@@ -70,7 +70,7 @@ def join_blocks(blocks, climates, numbers):
         covered = covered.union(part.index)
     filled = [part for part in parts if len(part)]
     table = pd.concat(filled) if filled else blocks[0].iloc[:0]
-    order = np.argsort(table.index.to_numpy(), kind="stable")
+    order = np.argsort(table.index.asi8, kind="stable")
     return Joined(table.iloc[order], np.concatenate(owners)[order], corrections)
 
 
