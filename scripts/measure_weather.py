@@ -39,7 +39,11 @@ def pull(servers: WeatherServers, folder: Path, years: int) -> tuple[plan.Gather
     numbers = load_numbers()
     caller = Caller(contact="keeper@example.org", urls=servers.urls())
     wanted = plan.Wanted(
-        Site(48.6, 15.3, 210.0), date(TODAY.year - years + 1, 1, 1), TODAY, TODAY, check_station=True
+        Site(48.6, 15.3, 210.0),
+        date(TODAY.year - years + 1, 1, 1),
+        TODAY,
+        TODAY,
+        check_station=True,
     )
     with Web(caller, numbers, folder=folder, clock=lambda: NOW) as web:
         return plan.gather(web, wanted), web.asked

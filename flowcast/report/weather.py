@@ -95,7 +95,7 @@ def pulled_text(pulled: Pulled) -> list[str]:
     lines += _gap_lines(record)
     to = ", ".join(f"{name} {n}" for name, n in sorted(pulled.asked.items()) if n)
     lines.append(
-        f"{_count(asked, 'request')} made{f' ({to})' if to else ''}; the rest was kept from before."
+        f"{_count(asked, 'request')} made: {to}."
         if asked
         else "Nothing was asked: all of it was kept from before and is fresh."
     )
@@ -126,7 +126,8 @@ def weather_data(record: Record) -> dict:
 
 def _part_line(part: WeatherPart, record: Record) -> str:
     zone = record.yard.place.timezone
-    first, last = (t.tz_convert(zone) for t in (part.first, part.last))
+    # Stamps mark the end of their hour, so midnight is still the day before.
+    first, last = part.first.tz_convert(zone), (part.last - pd.Timedelta(hours=1)).tz_convert(zone)
     if part.origin.service == OWN_FILE:
         days = record.daily.index
         if len(record.parts) == 1:

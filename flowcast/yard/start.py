@@ -67,7 +67,10 @@ TAIL = """
 [beetle]
 present = "unknown"            # are small hive beetles established here? true | false | "unknown"
 
-[weather]
+[weather]                      # without a file of your own, public weather services are asked
+# contact = "you@example.org"  # told to the services, so that they can reach you; MET Norway asks for it
+# commercial = false           # true: the free Open-Meteo host is not for you, set a key
+# services = ["open-meteo"]    # only these; with a file of your own: these too
 # file = "weather.csv"         # hourly: time_utc, temp_c, rh_pct, precip_mm, wind_ms, ghi_wm2 ...
 #                              # daily: date, temp_max_c, temp_min_c, precip_mm, wind_ms ...
 # columns = {{ temp_max_c = "their name" }}
