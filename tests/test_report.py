@@ -13,8 +13,7 @@ from flowcast.errors import InputError
 from flowcast.plots import season as season_plots
 from flowcast.report import words
 from flowcast.report.data import outlook_data
-from flowcast.report.figures import ribbon
-from flowcast.report.page import render_page, write_page
+from flowcast.report.page import render_page, ribbon, write_page
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 HOSTILE = '<script>alert("x")</script> \u202eabc\u202c 🐝 & "quotes" ' + "long" * 30
@@ -54,6 +53,11 @@ def bare(tmp_path_factory):
 @pytest.fixture(scope="module")
 def page(found):
     return render_page(found)
+
+
+@pytest.fixture(scope="module")
+def bare_page(bare):
+    return render_page(bare)
 
 
 class Tags(HTMLParser):
@@ -107,25 +111,25 @@ def test_ids_are_unique_and_every_reference_is_there(page):
     assert {a or b for a, b in wanted} <= set(tags.ids)
 
 
-@pytest.mark.parametrize("which", ["found", "bare"])
+@pytest.mark.parametrize("which", ["page", "bare_page"])
 def test_every_picture_states_its_finding(which, request):
-    tags = Tags(render_page(request.getfixturevalue(which)))
+    tags = Tags(request.getfixturevalue(which))
     assert len(tags.pictures) >= 3
     for text in tags.pictures:
         assert re.search(r"\d", text)
         assert text.endswith(".")
 
 
-@pytest.mark.parametrize("which", ["found", "bare"])
+@pytest.mark.parametrize("which", ["page", "bare_page"])
 def test_no_nan_none_or_empty_section(which, request):
-    html = render_page(request.getfixturevalue(which))
+    html = request.getfixturevalue(which)
     text = " ".join(Tags(html).text)
     assert not re.search(r"\b(nan|None|NaT|inf)\b", text)
     assert not re.search(r"<(ul|tbody|section)[^>]*>\s*</", html)
 
 
-def test_hostile_names_show_as_text(bare):
-    html = render_page(bare)
+def test_hostile_names_show_as_text(bare_page):
+    html = bare_page
     assert "<script" not in html
     assert "&lt;script&gt;" in html
     assert "🐝" in html
@@ -136,8 +140,8 @@ def test_hive_names_and_notes_are_escaped(page):
     assert "<i>box" not in page
 
 
-def test_a_yard_without_log_is_marked_and_shorter(bare, page):
-    html = render_page(bare)
+def test_a_yard_without_log_is_marked_and_shorter(bare_page, page):
+    html = bare_page
     assert "rests on weather and stated bloom only" in html
     assert "What the scales said" not in html
     assert "What the scales said" in page
@@ -152,26 +156,9 @@ def test_page_and_json_say_the_same(found, page):
 
 
 def test_work_taken_out_is_listed(page):
-    assert "2024-06-05" in page
-    assert "4.0 kg" in page
-
-
-def test_ribbon_frame_joins_past_and_ahead(found):
-    frame = season_plots.ribbon_data(found)
-    past, ahead = frame[frame["p_flow_day"].isna()], frame[frame["p_flow_day"].notna()]
-    assert len(past) == 365
-    assert len(ahead) == 30
-    assert past.index[-1] + pd.Timedelta(days=1) == ahead.index[0] == found.outlook.issue_date
-    known = past["gain_kg"].notna()
-    assert (past["kind"][known] != "").all()
-    assert (past["kind"][~known] == "").all()
-
-
-def test_fan_frame_is_the_outlook_s_total(found):
-    frame = season_plots.fan_data(found)
-    assert frame["q50"].iloc[-1] == found.outlook.total["q50"].iloc[29]
-    years = [c for c in frame if not c.startswith("q")]
-    assert len(years) == len(set(found.outlook.scenarios.labels))
+    # Written at 09:00 UTC, which is 11:00 on the yard's clock in summer.
+    assert "5 June 2024, 11:00" in page
+    assert "+4.0\N{NO-BREAK SPACE}kg" in page
 
 
 def test_pounds_are_shown_where_asked(tmp_path):
@@ -184,13 +171,90 @@ def test_pounds_are_shown_where_asked(tmp_path):
     assert not re.search(r"\d kg\b", ribbon(pounds).alt)
 
 
-def test_page_is_never_written_over_a_data_file(tmp_path):
-    for name in ("yard.toml", "scale.csv", "weather.csv.gz"):
-        with pytest.raises(InputError, match="never over a data file"):
-            write_page("x", tmp_path / name)
-    assert write_page("one", tmp_path / "a" / "p.html").read_text() == "one"
-    assert write_page("two", tmp_path / "a" / "p.html").read_text() == "two"
-    assert [p.name for p in (tmp_path / "a").iterdir()] == ["p.html"]
+@pytest.mark.parametrize("name", ["yard.toml", "YARD.TOML", "scale.csv", "weather.csv.gz"])
+def test_page_is_never_written_under_the_name_of_a_data_file(tmp_path, name):
+    with pytest.raises(InputError, match="never over a data file"):
+        write_page("<!doctype html>", tmp_path / name)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_page_is_never_written_over_what_is_no_page(tmp_path):
+    log = tmp_path / "scale.txt"
+    log.write_text("time,kg\n")
+    for path in (log, tmp_path):
+        with pytest.raises(InputError, match="no page and is left alone"):
+            write_page("<!doctype html>", path)
+    assert log.read_text() == "time,kg\n"
+
+
+def test_page_replaces_an_earlier_page_and_leaves_nothing_beside(tmp_path, page):
+    path = tmp_path / "a" / "p.html"
+    assert write_page(page, path).read_text("utf-8") == page
+    assert write_page("<!doctype html>two", path).read_text("utf-8") == "<!doctype html>two"
+    assert [p.name for p in path.parent.iterdir()] == ["p.html"]
+
+
+def test_a_page_that_cannot_be_written_is_one_line_and_leaves_the_old_one(tmp_path, monkeypatch):
+    path = write_page("<!doctype html>old", tmp_path / "p.html")
+
+    def full(self, *args, **kwargs):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(type(path), "write_text", full)
+    with pytest.raises(InputError, match=r"^[^\n]*No space left[^\n]*$"):
+        write_page("<!doctype html>new", path)
+    assert path.read_text() == "<!doctype html>old"
+    assert [p.name for p in tmp_path.iterdir()] == ["p.html"]
+
+
+def test_ribbon_is_drawn_for_a_wide_page_and_for_a_phone(page):
+    for name in ("broad", "slim"):
+        assert page.count(f'<svg class="{name}"') == 1
+        assert f".{name} {{ display: none !important; }}" in page
+
+
+def test_ribbon_s_sentence_counts_what_it_draws(found):
+    frame = season_plots.ribbon_data(found)
+    gain = frame["gain_kg"].dropna()
+    alt = ribbon(found).alt
+    assert f"{len(gain)} have a known gain" in alt
+    assert f"{(gain >= found.outlook.threshold_kg).sum()} flow days among them" in alt
+    assert words.weight(gain.max()) in alt
+
+
+def test_every_picture_has_its_data_as_a_table(bare_page):
+    html = bare_page
+    pictures = len(Tags(html).pictures)
+    assert html.count("<summary>As a table</summary>") == pictures == 4
+
+
+def test_a_yard_s_own_number_is_marked(tmp_path):
+    folder = _folder(tmp_path, log=False)
+    with (folder / "yard.toml").open("a", encoding="utf-8") as file:
+        file.write("[numbers]\nforaging.wind_stops_ms = 9.0\n")
+    html = render_page(pipeline.outlook(folder, scenarios=200))
+    row = re.search(r"<tr><th[^>]*>wind stops ms.*?</tr>", html, re.S)[0]
+    assert "set by this yard" in row
+    assert "9 m/s" in row
+    assert html.count("set by this yard") == 1
+
+
+def test_numbers_of_the_scale_stand_only_where_there_is_one(page, bare_page):
+    assert "<caption>scale log</caption>" in page
+    assert "<caption>scale log</caption>" not in bare_page
+
+
+def test_lines_of_work_after_the_issue_date_change_nothing(tmp_path):
+    folder = _folder(tmp_path)
+    before = render_page(pipeline.outlook(folder, as_of="2024-06-05", scenarios=200))
+    with (folder / "work.csv").open("a", encoding="utf-8") as file:
+        file.write("2024-06-07,H<1>,super on,5,\n")
+    assert render_page(pipeline.outlook(folder, as_of="2024-06-05", scenarios=200)) == before
+
+
+# A rule of the trade (design): "ordinary" says nothing without what it is ordinary for.
+def test_the_word_ordinary_never_stands_on_the_page(page):
+    assert "ordinary" not in page.lower()
 
 
 @pytest.mark.parametrize(

@@ -10,42 +10,64 @@ import numpy as np
 import pandas as pd
 
 from flowcast.flow.kinds import KINDS, kinds_of_day
-from flowcast.plots.style import BLUE, DEEP, HONEY, INK, KIND_COLOURS, LINE, MIST, SOFT, month_axis
+from flowcast.plots.bloom import Lanes, plot_bloom
+from flowcast.plots.style import (
+    BLUE,
+    DEEP,
+    INK,
+    KIND_COLOURS,
+    LINE,
+    MIST,
+    SOFT,
+    day_axis,
+    month_axis,
+    titled_legend,
+)
 from flowcast.results import Record, YardOutlook
 from flowcast.weather import normal_course, season_day
 
 DAYS_BACK = 365
+ONE_DAY = pd.Timedelta(days=1)
+BANDS = (("q05", "q95", "#e6e9ea"), ("q10", "q90", "#c9d4dd"), ("q25", "q75", MIST))
 
 
 def ribbon_data(found: YardOutlook, days_back: int = DAYS_BACK) -> pd.DataFrame:
-    """The year up to the issue date and the days ahead, one row a local date.
+    """The days up to the issue date and the days ahead, one row a local date.
+
+    Parameters
+    ----------
+    found : YardOutlook
+        What the pipeline found.
+    days_back : int
+        How many days before the issue date are shown, fewer where the weather begins later. [d]
 
     Returns
     -------
     DataFrame
-        gain_kg, hives_total_kg (mean a day of hand weighings over the span), kind, foraging_h,
-        usual_h; ahead: q10, q50, q90, p_flow_day and the median foraging_h.
+        Index date. gain_kg: daily net gain of the yard; span_kg: mean a day of hand weighings over
+        their span; kind: kind of day, "" where no daily gain is known; foraging_h: as it was, ahead
+        the middle of the scenarios; usual_h: normal of that date; p_flow_day: ahead only. A column
+        is NaN where nothing is known. [kg/d, h/d, 1]
     """
-    record, ahead = found.record, found.outlook.daily
-    past = pd.date_range(end=record.issue_date - pd.Timedelta(days=1), periods=days_back)
-    single = record.spans[record.spans["days"] == 1]["gain_kg"].reindex(past)
-    frame = pd.DataFrame(
+    record = found.record
+    first = max(record.issue_date - days_back * ONE_DAY, record.daily.index[0])
+    past = pd.date_range(first, record.issue_date - ONE_DAY)
+    ahead = found.outlook.daily[["p_flow_day", "foraging_h"]].iloc[: found.outlook.window_days]
+    single = record.spans[record.spans["days"] == 1]["gain_kg"]
+    behind = pd.DataFrame(
         {
-            "gain_kg": single,
+            "gain_kg": single.groupby(level=0).median().reindex(past),
             "span_kg": _span_means(record).reindex(past),
             "foraging_h": record.daily["foraging_h"].reindex(past),
         }
     )
-    ahead = ahead.iloc[: found.outlook.window_days]
-    frame = pd.concat([frame, ahead[["q10", "q50", "q90", "p_flow_day", "foraging_h"]]])
-    frame["usual_h"] = _usual(record, "foraging_h", frame.index)["mean"].to_numpy()
+    frame = pd.concat([behind, ahead]).rename_axis("date")
+    frame["usual_h"] = _usual(record, record.daily["foraging_h"], frame.index)["mean"].to_numpy()
     frame["kind"] = kinds_of_day(
-        frame["gain_kg"].to_numpy(float),
-        frame["foraging_h"].to_numpy(float),
-        frame["usual_h"].to_numpy(float),
+        *(frame[k].to_numpy(float) for k in ("gain_kg", "foraging_h", "usual_h")),
         record.yard.numbers,
     )
-    return frame.rename_axis("date")
+    return frame
 
 
 def _span_means(record: Record) -> pd.Series:
@@ -58,158 +80,222 @@ def _span_means(record: Record) -> pd.Series:
     return pd.Series(mean, index=np.concatenate(days)).groupby(level=0).median()
 
 
-def _usual(record: Record, column: str, dates: pd.DatetimeIndex) -> pd.DataFrame:
+def _usual(record: Record, values: pd.Series, dates: pd.DatetimeIndex) -> pd.DataFrame:
+    """Normal course of a daily quantity on these dates: mean, q10, q90."""
     start = record.yard.place.season_start
-    course = normal_course(record.daily, column, start, record.yard.numbers)
+    course = normal_course(values.to_frame("value"), "value", start, record.yard.numbers)
     return course.loc[season_day(dates, start)].set_index(dates)
 
 
-def plot_ribbon(frame: pd.DataFrame, issue_date, blooms, *, axes, scale: float, unit: str) -> None:
-    """Rows on one time axis: gain by kind of day, foraging hours, bloom and chance of flow.
+def plot_ribbon(
+    frame: pd.DataFrame, lanes: Lanes, *, figure, scale: float, unit: str, columns: int
+) -> None:
+    """What was on the left, what may be on the right, on rows that share their time.
 
     Parameters
     ----------
-    axes : three Axes, top to bottom, or the lower two of them where no gain is known
-    blooms : list of (name, [(first, last), ...]), dates of stated bloom
-    scale, unit : the yard's unit of weight and how many of it make a kilogram
+    frame : DataFrame
+        From `ribbon_data`.
+    lanes : Lanes
+        Stated bloom, from `bloom.pack_lanes`.
+    figure : matplotlib Figure
+        Empty; its rows are gain (where any is known), foraging hours, bloom (where any is stated).
+    scale, unit
+        How many of the yard's unit make a kilogram, and its name.
+    columns : int
+        Kinds of day named side by side in the legend.
     """
-    for ax in axes[:-2]:
-        _gain_row(ax, frame, scale, unit)
-    _hours_row(axes[-2], frame)
-    _chance_row(axes[-1], frame, issue_date, blooms)
-    for ax in axes:
-        ax.axvline(issue_date, color=INK, lw=0.8, ls=(0, (2, 2)))
-        ax.set_xlim(frame.index[0], frame.index[-1] + pd.Timedelta(days=1))
-        month_axis(ax, days=len(frame))
-    for ax in axes[:-1]:
-        ax.tick_params(labelbottom=False)
+    heights = ribbon_heights(frame, lanes)
+    grid = figure.subplots(
+        len(heights),
+        2,
+        squeeze=False,
+        sharex="col",
+        width_ratios=(lanes.past_share, 1 - lanes.past_share),
+        height_ratios=heights,
+    )
+    ahead = frame["p_flow_day"].notna()
+    behind, coming = frame[~ahead], frame[ahead]
+    if is_weighed(frame):
+        plot_gain(behind, ax=grid[0, 0], scale=scale, unit=unit, columns=columns)
+        plot_hours(behind, ax=grid[1, 0], title="Foraging hours a day")
+        plot_hours(coming, ax=grid[1, 1], title="Expected and usual")
+        grid[1, 0].set_ylim(0, max(ax.get_ylim()[1] for ax in grid[1]))
+        grid[1, 1].set_ylim(grid[1, 0].get_ylim())
+    else:
+        plot_hours(behind, ax=grid[0, 0], title="Foraging hours a day")
+    plot_chance(coming, ax=grid[0, 1])
+    if lanes.count:
+        plot_bloom(lanes, behind.index, ax=grid[-1, 0])
+        plot_bloom(lanes, coming.index, ax=grid[-1, 1])
+    _time_axes(grid, behind.index, coming.index)
 
 
-def _gain_row(ax, frame: pd.DataFrame, scale: float, unit: str) -> None:
+def ribbon_heights(frame: pd.DataFrame, lanes: Lanes) -> list[float]:
+    """Heights of the ribbon's rows. [inch]"""
+    rows = [2.0, 0.75] if is_weighed(frame) else [1.35]
+    return rows + ([0.1 + 0.2 * lanes.count] if lanes.count else [])
+
+
+def is_weighed(frame: pd.DataFrame) -> bool:
+    """Whether any gain is known in these days."""
+    return bool(frame[["gain_kg", "span_kg"]].notna().any(axis=None))
+
+
+def _time_axes(grid, behind: pd.DatetimeIndex, coming: pd.DatetimeIndex) -> None:
+    for row in grid:
+        row[0].set_xlim(behind[0], behind[-1] + ONE_DAY)
+        row[1].set_xlim(coming[0], coming[-1] + ONE_DAY)
+        row[1].spines["left"].set(color=INK, linestyle=(0, (2, 2)), linewidth=0.9)
+        row[1].tick_params(axis="y", left=False, labelleft=False)
+    month_axis(grid[0, 0], days=len(behind))
+    day_axis(grid[0, 1], list(coming[::14]))
+    for ax in grid[:-1].flat:
+        ax.tick_params(axis="x", labelbottom=False)
+
+
+def plot_gain(frame: pd.DataFrame, *, ax, scale: float, unit: str, columns: int):
+    """Daily gain as columns by kind of day; totals of weighings as steps of their daily mean."""
     for kind in KINDS:
-        rows = frame[frame["kind"] == kind]
-        if len(rows):
-            ax.bar(
-                rows.index,
-                rows["gain_kg"] * scale,
-                width=1.0,
-                color=KIND_COLOURS[kind],
-                label=kind,
-                align="edge",
-            )
+        gain = frame["gain_kg"][frame["kind"] == kind]
+        if len(gain):
+            _columns(ax, gain * scale, KIND_COLOURS[kind], kind)
     if frame["span_kg"].notna().any():
-        ax.step(
-            frame.index,
-            frame["span_kg"] * scale,
-            where="post",
-            color=HONEY,
-            lw=1.4,
-            label="weighings, mean a day",
-        )
-    if frame["q50"].notna().any():
-        ax.fill_between(
-            frame.index,
-            frame["q10"] * scale,
-            frame["q90"] * scale,
-            color=MIST,
-            lw=0,
-            alpha=0.7,
-            label="ahead, 8 in 10",
-        )
-        ax.plot(frame.index, frame["q50"] * scale, color=BLUE, lw=1.3, label="ahead, middle")
+        _weighings(ax, _stepped(frame["span_kg"]) * scale)
     ax.axhline(0, color=SOFT, lw=0.6)
-    ax.set_ylabel(f"gain [{unit}/day]")
-    _legend_above(ax)
+    ax.locator_params(axis="y", nbins=5)
+    titled_legend(ax, f"Gain a day [{unit}]", columns=columns)
+    return ax
 
 
-def _hours_row(ax, frame: pd.DataFrame) -> None:
-    ax.fill_between(frame.index, 0, frame["foraging_h"], step="post", color=LINE, lw=0)
-    ax.plot(frame.index, frame["usual_h"], color=SOFT, lw=1.0)
-    ax.set_ylabel("foraging\n[hours/day]")
+def _weighings(ax, mean: pd.Series) -> None:
+    """A total over several days as what it was a day, for it tells no more than that."""
+    for side, kind in ((mean.clip(upper=0), "resting"), (mean.clip(lower=0), "trickle")):
+        ax.fill_between(side.index, 0, side, color=KIND_COLOURS[kind], lw=0)
+    ax.plot(mean.index, mean, color=DEEP, lw=1.2, label="weighings: mean a day")
+
+
+def _stepped(values: pd.Series) -> pd.Series:
+    """Each day's value at its beginning and at its end, so that a line through them is steps."""
+    ends = np.column_stack([values.index, values.index + ONE_DAY]).ravel()
+    return pd.Series(np.repeat(values.to_numpy(float), 2), index=pd.DatetimeIndex(ends))
+
+
+def _columns(ax, heights: pd.Series, colour: str, label: str) -> None:
+    """Columns of a day's width as one shape, which keeps the page small."""
+    from matplotlib.dates import date2num
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    left, top = date2num(heights.index), heights.to_numpy(float)
+    corners = np.stack(
+        [np.column_stack([left + x, top * y]) for x, y in ((0, 0), (0, 1), (1, 1), (1, 0), (0, 0))],
+        axis=1,
+    )
+    codes = [Path.MOVETO, Path.LINETO, Path.LINETO, Path.LINETO, Path.CLOSEPOLY] * len(left)
+    ax.add_patch(PathPatch(Path(corners.reshape(-1, 2), codes), fc=colour, lw=0, label=label))
+    ax.autoscale_view()
+
+
+def plot_hours(frame: pd.DataFrame, *, ax, title: str):
+    """Foraging hours as a soft area, their normal as a line."""
+    hours, usual = _stepped(frame["foraging_h"]), _stepped(frame["usual_h"])
+    ax.fill_between(hours.index, 0, hours, color=LINE, lw=0)
+    ax.plot(usual.index, usual, color=SOFT, lw=1.0)
     ax.set_ylim(0, None)
+    ax.locator_params(axis="y", nbins=4, integer=True)
+    ax.set_title(title)
+    return ax
 
 
-def _chance_row(ax, frame: pd.DataFrame, issue_date, blooms) -> None:
-    ahead = frame[frame["p_flow_day"].notna()]
-    ax.fill_between(ahead.index, 0, ahead["p_flow_day"], step="post", color=BLUE, lw=0, alpha=0.85)
+def plot_chance(frame: pd.DataFrame, *, ax):
+    """The chance of a flow day on each day ahead, read on the right."""
+    _columns(ax, frame["p_flow_day"], BLUE, "")
     ax.set_ylim(0, 1)
-    ax.set_yticks([0, 0.5, 1], ["none", "5 in 10", "sure"])
-    ax.set_ylabel("chance of\na flow day")
-    for k, (name, spans) in enumerate(blooms):
-        y = 0.82 - 0.8 * k / max(len(blooms), 1)  # a line each, its name above it
-        for first, last in spans:
-            first, last = max(first, frame.index[0]), min(last, issue_date)
-            if last > first:
-                ax.plot([first, last], [y, y], color=HONEY, lw=2.4, solid_capstyle="butt")
-                ax.text(first, y + 0.03, name, va="bottom", ha="left", fontsize=7, color=INK)
+    right = ax.secondary_yaxis("right")
+    right.set_yticks([0, 0.5, 1], ["0 in 10", "5 in 10", "10 in 10"])
+    for name, side in zip(right.get_yticklabels(), ("bottom", "center", "top"), strict=True):
+        name.set_verticalalignment(side)  # no name reaches into the title or the row below
+    ax.spines["right"].set_visible(False)
+    ax.set_title("Ahead: chance of a flow day")
+    return ax
 
 
 def fan_data(found: YardOutlook) -> pd.DataFrame:
-    """Quantiles of the running total ahead, and each past year's own middle. [kg]"""
-    drawn = found.outlook.scenarios
-    days = found.outlook.window_days
+    """Quantiles of the running total ahead, and each past year's own middle. [kg]
+
+    Returns
+    -------
+    DataFrame
+        Index date: a total holds at the end of its day. Columns q05 to q95, and one for each
+        past year whose weather is used, named by its year: the median of its scenarios.
+    """
+    drawn, days = found.outlook.scenarios, found.outlook.window_days
     total = np.cumsum(drawn.gain_kg[:, :days], axis=1)
     labels = np.array(drawn.labels)[drawn.weather]
     years = {str(label): np.median(total[labels == label], axis=0) for label in sorted(set(labels))}
-    return pd.concat(
-        [found.outlook.total.iloc[:days], pd.DataFrame(years, index=drawn.dates[:days])], axis=1
-    ).rename_axis("date")
+    middles = pd.DataFrame(years if len(years) > 1 else {}, index=drawn.dates[:days])
+    return pd.concat([found.outlook.total.iloc[:days], middles], axis=1).rename_axis("date")
+
+
+def year_columns(frame: pd.DataFrame) -> list[str]:
+    """The columns of `fan_data` that stand for a past year's weather."""
+    return [name for name in frame if not name.startswith("q")]
 
 
 def plot_fan(frame: pd.DataFrame, *, ax, scale: float, unit: str):
     """Bands of 9, 8 and 5 times in 10, the middle, and past years' weather as thin lines."""
-    day = frame.index + pd.Timedelta(days=1)  # a total stands at the end of its day
-    q = frame * scale
-    for low, high, alpha, label in (
-        ("q05", "q95", 0.25, "9 in 10"),
-        ("q10", "q90", 0.4, "8 in 10"),
-        ("q25", "q75", 0.75, "5 in 10"),
-    ):
-        ax.fill_between(day, q[low], q[high], color=MIST, lw=0, alpha=alpha, label=label)
-    for name in frame.columns:
-        if not name.startswith("q"):
-            ax.plot(day, q[name], color=SOFT, lw=0.5, alpha=0.6)
-    ax.plot(day, q["q50"], color=BLUE, lw=2.0, label="middle")
+    start = frame.index[0]
+    q = frame.set_axis(frame.index + ONE_DAY) * scale  # a total stands at the end of its day
+    q = pd.concat([pd.DataFrame(0.0, index=[start], columns=q.columns), q])
+    ax.plot(q.index, q["q50"], color=BLUE, lw=2.2, label="middle", zorder=4)
+    for (low, high, colour), times in zip(BANDS, (9, 8, 5), strict=True):
+        ax.fill_between(q.index, q[low], q[high], color=colour, lw=0, label=f"{times} in 10")
+    for k, name in enumerate(year_columns(frame)):
+        label = "" if k else "past years' weather"
+        ax.plot(q.index, q[name], color=INK, lw=0.5, alpha=0.55, label=label, zorder=3)
     ax.axhline(0, color=SOFT, lw=0.6)
-    ax.set_ylabel(f"gain from today on [{unit}]")
-    _legend_above(ax)
-    month_axis(ax, days=len(frame))
-    ax.margins(x=0)
+    titled_legend(ax, f"Gain from {start.day} {start:%B} on, added up [{unit}]")
+    ax.set_xlim(q.index[0], q.index[-1])
+    day_axis(ax, list(frame.index[6::7]), shift=1)
     return ax
 
 
-def _legend_above(ax) -> None:
-    ax.legend(
-        ncols=9, loc="lower left", bbox_to_anchor=(0, 1.0), handlelength=1.2, columnspacing=1.0
-    )
-
-
 def standing_data(record: Record, column: str, *, mean_days: int = 1) -> pd.DataFrame:
-    """A daily quantity over the last year with its normal and the range of 8 years in 10."""
-    daily = record.daily.assign(
-        shown=record.daily[column].rolling(mean_days, min_periods=max(1, mean_days * 2 // 3)).mean()
-    )
-    last = daily["shown"].iloc[-DAYS_BACK:]
-    held = Record(**{**record.__dict__, "daily": daily})
-    usual = _usual(held, "shown", last.index)
-    return usual.assign(now=last).rename_axis("date")
+    """A daily quantity over the last year with its normal and the range of 8 years in 10.
+
+    Parameters
+    ----------
+    record : Record
+        What is known.
+    column : str
+        Of `record.daily`.
+    mean_days : int
+        The quantity is the mean of this many days, two thirds of them known. [d]
+
+    Returns
+    -------
+    DataFrame
+        Index date; now, mean, q10, q90 in the column's own unit.
+    """
+    least = max(1, mean_days * 2 // 3)
+    values = record.daily[column].rolling(mean_days, min_periods=least).mean()
+    last = values.iloc[-DAYS_BACK:]
+    return _usual(record, values, last.index).assign(now=last).rename_axis("date")
 
 
-def plot_standing(frame: pd.DataFrame, *, ax, unit: str, scale: float = 1.0):
-    """This year's line over the normal's band."""
+def plot_standing(frame: pd.DataFrame, *, ax, title: str, scale: float = 1.0):
+    """The last year's line over the normal's band, with its last day marked."""
+    shown = frame * scale
     ax.fill_between(
-        frame.index,
-        frame["q10"] * scale,
-        frame["q90"] * scale,
-        color=LINE,
-        lw=0,
-        label="8 years in 10",
+        shown.index, shown["q10"], shown["q90"], color=LINE, lw=0, label="8 years in 10"
     )
-    ax.plot(frame.index, frame["mean"] * scale, color=SOFT, lw=1.0, label="usual")
-    ax.plot(frame.index, frame["now"] * scale, color=DEEP, lw=1.4, label="this year")
-    ax.set_ylabel(unit)
+    ax.plot(shown.index, shown["mean"], color=SOFT, lw=1.0, label="usual")
+    ax.plot(shown.index, shown["now"], color=DEEP, lw=1.4, label="the last year")
+    last = shown["now"].dropna().iloc[-1:]
+    ax.plot(last.index, last, "o", color=DEEP, ms=5, clip_on=False)
+    titled_legend(ax, title)
     ax.set_ylim(0, None)
     ax.margins(x=0)
-    _legend_above(ax)
     month_axis(ax, days=len(frame))
     return ax

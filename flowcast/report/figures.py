@@ -2,28 +2,25 @@
 
 from __future__ import annotations
 
-import io
-import re
-from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from flowcast.plots import log as log_plots
 from flowcast.plots import season as season_plots
-from flowcast.plots.style import paper
+from flowcast.plots.bloom import Lanes, bloom_data, pack_lanes
+from flowcast.plots.canvas import draw_svg
 from flowcast.report import words
 from flowcast.results import YardOutlook
 from flowcast.scale_log import CleanLog
-from flowcast.yard.settings import ForageSection
+
+DAYS_ON_A_PHONE = 120
 
 
 @dataclass(frozen=True)
 class Figure:
     """One picture: inline SVG, the finding in a sentence, a caption, and its data as text cells."""
 
-    name: str
     svg: str
     alt: str
     caption: str
@@ -31,203 +28,333 @@ class Figure:
     rows: list[list[str]]
 
 
-def season_figures(found: YardOutlook) -> list[Figure]:
-    """The ribbon and the fan."""
-    return [ribbon(found), fan(found)]
+@dataclass(frozen=True)
+class Shape:
+    """One of the two forms of the ribbon: for a wide page, or for a phone.
+
+    days_back: how much of the past it holds; past_share: the past's share of its width; letters:
+    how many letters its width holds; columns: of its legend.
+    """
+
+    name: str
+    width_in: float
+    days_back: int
+    past_share: float
+    letters: float
+    columns: int
+
+
+SHAPES = (
+    Shape("broad", 9.6, season_plots.DAYS_BACK, 0.77, 138, 7),
+    Shape("slim", 4.9, DAYS_ON_A_PHONE, 0.64, 66, 4),
+)
 
 
 def ribbon(found: YardOutlook) -> Figure:
-    """The year behind and the month ahead on one ribbon."""
+    """The year behind and the month ahead, drawn once for a wide page and once for a phone."""
     frame = season_plots.ribbon_data(found)
-    scale, unit = words.scale_of(_units(found)), _units(found)
-    blooms = [(f.name, _bloom_dates(f, frame.index)) for f in found.record.yard.forage]
+    svg = "".join(_ribbon_svg(found, shape) for shape in SHAPES)
+    alt = f"{_past_words(frame, found)} {_chance_words(frame)}"
+    header = ["days", "gain", "flow days", "foraging hours a day", "usual"]
+    rows = _past_rows(frame, found) + _ahead_rows(frame, found)
+    return Figure(svg, alt, _ribbon_caption(frame, found), header, rows)
 
-    weighed = bool(frame[["gain_kg", "span_kg"]].notna().any(axis=None))
-    heights = [3.0, 1.1, 1.7][0 if weighed else 1 :]
+
+def _ribbon_svg(found: YardOutlook, shape: Shape) -> str:
+    frame = season_plots.ribbon_data(found, shape.days_back)
+    lanes = _lanes(found, frame.index, shape)
+    unit = _units(found)
 
     def draw(figure):
-        axes = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights)
         season_plots.plot_ribbon(
-            frame, found.outlook.issue_date, blooms, axes=axes, scale=scale, unit=unit
+            frame,
+            lanes,
+            figure=figure,
+            scale=words.scale_of(unit),
+            unit=unit,
+            columns=shape.columns,
         )
 
+    height = sum(season_plots.ribbon_heights(frame, lanes)) + 1.1
+    svg = draw_svg(shape.name, draw, (shape.width_in, height))
+    return svg.replace("<svg", f'<svg class="{shape.name}"', 1)
+
+
+def _lanes(found: YardOutlook, dates: pd.DatetimeIndex, shape: Shape) -> Lanes:
+    return pack_lanes(
+        bloom_data(found, dates),
+        dates,
+        found.outlook.issue_date,
+        past_share=shape.past_share,
+        letters=shape.letters,
+    )
+
+
+def _ribbon_caption(frame: pd.DataFrame, found: YardOutlook) -> str:
+    parts = ["Left of the broken line what was, right of it what may be, with more room for a day."]
+    if frame["usual_h"].notna().any():
+        parts.append("The thin line is the usual course of foraging hours.")
+    if found.record.yard.forage:
+        dashed = any(plant.irregular for plant in found.record.yard.forage)
+        parts.append(
+            f"Bars: bloom as stated{', broken where it fails some years' if dashed else ''}."
+        )
+    return " ".join(parts)
+
+
+def _past_words(frame: pd.DataFrame, found: YardOutlook) -> str:
+    past, unit = frame[frame["p_flow_day"].isna()], _units(found)
+    span = f"the {len(past)} days up to {words.full_day(past.index[-1])}"
+    gain, weighed = past["gain_kg"].dropna(), past["span_kg"].dropna()
+    if len(gain):
+        flow = int((gain >= found.outlook.threshold_kg).sum())
+        best = f"{words.weight(gain.max(), unit)}, on {words.full_day(gain.idxmax())}"
+        return (
+            f"Of {span}, {len(gain)} have a known gain; {_counted(flow, 'flow day')} among them, "
+            f"and the best gain was {best}."
+        )
+    if len(weighed):
+        best = (
+            f"{words.weight(weighed.max(), unit)} a day, about {words.full_day(weighed.idxmax())}"
+        )
+        return f"By the weighings of {span}, the best mean gain was {best}."
+    good = int((past["foraging_h"] >= found.record.yard.numbers["foraging.day_h"]).sum())
+    return f"Of {span}, {good} were foraging days."
+
+
+def _chance_words(frame: pd.DataFrame) -> str:
     ahead = frame["p_flow_day"].dropna()
+    if ahead.max() < 0.05:
+        return "Ahead, the chance of a flow day stays less than 1 in 20."
     best = ahead.idxmax()
-    alt = (
-        f"{_past_words(frame, unit)} Ahead, the chance of a flow day is highest about {words.day(best)}, "
-        f"{words.chance(ahead.max())}."
-    )
-    caption = (
-        f"The year behind and the month ahead. {'First the daily gain by kind of day, and what may come. ' if weighed else ''}"
-        "Foraging hours, with the usual course as a line. Last, bloom as stated and the chance of a flow day."
-    )
-    svg = _svg("ribbon", draw, (11, 0.9 * sum(heights)))
-    return Figure("ribbon", svg, alt, caption, *_ribbon_table(frame, unit))
+    return f"Ahead, the chance of a flow day is highest on {words.full_day(best)}: {words.chance(ahead.max())}."
+
+
+def _past_rows(frame: pd.DataFrame, found: YardOutlook) -> list[list[str]]:
+    past = frame[frame["p_flow_day"].isna()]
+    return [
+        [
+            _month_words(month.index),
+            _gain_cell(month, _units(found)),
+            _flow_days_cell(month["gain_kg"].dropna(), found.outlook.threshold_kg),
+            *_hours_cells(month),
+        ]
+        for _, month in past.groupby(pd.Grouper(freq="MS"))
+    ]
+
+
+def _month_words(days: pd.DatetimeIndex) -> str:
+    first, last = days[0], days[-1]
+    if len(days) == first.days_in_month:
+        return f"{first:%B %Y}"
+    return f"{words.from_to(first, last)} {last.year}"
+
+
+def _gain_cell(month: pd.DataFrame, unit: str) -> str:
+    gain, spans = month["gain_kg"].dropna(), month["span_kg"].dropna()
+    if len(gain):
+        return f"{words.weight(gain.sum(), unit)} on {_counted(len(gain), 'day')}"
+    if len(spans):
+        return f"{words.weight(spans.sum(), unit)} by weighings, {_counted(len(spans), 'day')}"
+    return "not known"
+
+
+def _flow_days_cell(gain: pd.Series, threshold_kg: float) -> str:
+    return f"{(gain >= threshold_kg).sum()} of {len(gain)}" if len(gain) else "not known"
+
+
+def _hours_cells(days: pd.DataFrame) -> list[str]:
+    means = days[["foraging_h", "usual_h"]].mean()
+    return ["not known" if pd.isna(mean) else f"{mean:.1f}" for mean in means]
+
+
+def _ahead_rows(frame: pd.DataFrame, found: YardOutlook) -> list[list[str]]:
+    rows = []
+    for first, week in found.outlook.weekly.iterrows():
+        last = first + pd.Timedelta(days=int(week["days"]) - 1)
+        rows.append(
+            [
+                f"ahead: {words.from_to(first, last)}",
+                words.weight_range(week["q10"], week["q90"], _units(found)),
+                f"{week['flow_days']:.1f} of {week['days']:.0f}",
+                *_hours_cells(frame[first:last]),
+            ]
+        )
+    return rows
 
 
 def fan(found: YardOutlook) -> Figure:
     """The running total ahead."""
-    frame = season_plots.fan_data(found)
-    unit = _units(found)
+    frame, unit = season_plots.fan_data(found), _units(found)
 
     def draw(figure):
         season_plots.plot_fan(frame, ax=figure.subplots(), scale=words.scale_of(unit), unit=unit)
 
     last = frame.iloc[-1]
     alt = (
-        f"By {words.day(frame.index[-1])} the middle of the running total is {words.weight(last['q50'], unit)}; "
-        f"8 times in 10 it lies from {words.weight_range(last['q10'], last['q90'], unit)}."
+        f"By the end of {words.full_day(frame.index[-1])} the middle of the running total is "
+        f"{words.weight(last['q50'], unit)}; 8 times in 10 it lies from "
+        f"{words.weight_range(last['q10'], last['q90'], unit)}."
     )
-    caption = "What the hive may gain from today on. Thin lines: the middle with each past year's weather."
-    weekly = frame.iloc[[d for d in (6, 13, 20, 27, len(frame) - 1) if d < len(frame)]]
+    years = season_plots.year_columns(frame)
+    caption = "The darker the band, the more often the total ends in it."
+    if years:
+        alt += _years_words(last[years], unit)
+        caption += " A thin line is the middle with one past year's weather: how far they lie apart is what the weather does."
+    ends = [d for d in range(6, len(frame), 7) if d < len(frame) - 1] + [len(frame) - 1]
     rows = [
         [words.day(date), *(words.weight(row[q], unit) for q in ("q10", "q50", "q90"))]
-        for date, row in weekly.iterrows()
+        for date, row in frame.iloc[ends].iterrows()
     ]
-    header = ["until", "low (1 in 10 below)", "middle", "high (1 in 10 above)"]
-    return Figure("fan", _svg("fan", draw, (7.4, 3.6)), alt, caption, header, rows)
+    header = ["to the end of", "1 in 10 below", "middle", "1 in 10 above"]
+    return Figure(draw_svg("fan", draw, (4.9, 3.3)), alt, caption, header, rows)
+
+
+def _years_words(middles: pd.Series, unit: str) -> str:
+    low, high = middles.idxmin(), middles.idxmax()
+    return (
+        f" With the weather of {low} the middle would be {words.weight(middles[low], unit)}, with that of "
+        f"{high} {words.weight(middles[high], unit)}."
+    )
 
 
 def standing_figures(found: YardOutlook) -> list[Figure]:
     """Soil water and foraging hours of the last year against their normal, where one is known."""
-    if not found.record.normals.seasons:
-        return []
-    soil = season_plots.standing_data(found.record, "soil_water_frac")
-    hours = season_plots.standing_data(found.record, "foraging_h", mean_days=30)
-    return [
-        _standing("soil", soil, "Water in the soil, share of what plants can draw", 100.0, "%"),
-        _standing("hours", hours, "Foraging hours a day, mean of 30 days", 1.0, "h"),
+    record, standing = found.record, found.standing
+    soil = season_plots.standing_data(record, "soil_water_frac")
+    hours = season_plots.standing_data(record, "foraging_h", mean_days=30)
+    shown = [
+        (
+            "soil",
+            soil,
+            "Soil water, % of what plants can draw",
+            100.0,
+            words.soil(standing),
+        ),
+        (
+            "hours",
+            hours,
+            "Foraging hours a day, mean of 30 days",
+            1.0,
+            words.foraging(standing),
+        ),
     ]
+    return [_standing(*one) for one in shown if one[1].notna().all(axis=1).any()]
 
 
-def _standing(name: str, frame: pd.DataFrame, title: str, scale: float, unit: str) -> Figure:
+def _standing(name: str, frame: pd.DataFrame, title: str, scale: float, finding: str) -> Figure:
     def draw(figure):
-        season_plots.plot_standing(frame, ax=figure.subplots(), unit=unit, scale=scale)
+        season_plots.plot_standing(frame, ax=figure.subplots(), title=title, scale=scale)
 
     digits = 0 if scale > 1 else 1
-    above = (frame["now"] > frame["q90"]).mean()
-    below = (frame["now"] < frame["q10"]).mean()
-    alt = (
-        f"{title}: over the last year {round(10 * below)} days in 10 lay below the usual range and "
-        f"{round(10 * above)} in 10 above it."
-    )
-    monthly = frame.resample("MS").mean()
+    monthly = frame.dropna().resample("MS").mean().dropna()
     rows = [
-        [
-            f"{date:%B %Y}",
-            *(f"{row[k] * scale:.{digits}f} {unit}" for k in ("now", "mean", "q10", "q90")),
-        ]
+        [f"{date:%B %Y}", *(f"{row[k] * scale:.{digits}f}" for k in ("now", "mean", "q10", "q90"))]
         for date, row in monthly.iterrows()
-        if np.isfinite(row).all()
     ]
-    header = ["month", "this year", "usual", "low", "high"]
-    return Figure(name, _svg(name, draw, (5.4, 2.7)), alt, title, header, rows)
+    header = ["month", "was", "usual", "1 year in 10 below", "1 year in 10 above"]
+    return Figure(
+        draw_svg(name, draw, (4.9, 2.7)), finding, _departures(frame, title), header, rows
+    )
 
 
-def log_figures(found: YardOutlook) -> list[tuple[Figure, CleanLog]]:
-    """One picture a hive with a log."""
-    return [(_log(found, log, k), log) for k, log in enumerate(found.record.logs)]
+def _departures(frame: pd.DataFrame, title: str) -> str:
+    known = frame.dropna()
+    below = int((known["now"] < known["q10"]).sum())
+    above = int((known["now"] > known["q90"]).sum())
+    return (
+        f"{title.split(',')[0]} over the last year: {_counted(below, 'day')} below the range of "
+        f"8 years in 10, {above} above it."
+    )
 
 
-def _log(found: YardOutlook, log: CleanLog, k: int) -> Figure:
+@dataclass(frozen=True)
+class LogPart:
+    """What the page says of one hive's log: its picture, and its steps from the newest on."""
+
+    hive: str
+    figure: Figure
+    header: list[str]
+    steps: list[list[str]]
+    earlier: list[list[str]]
+
+
+def log_parts(found: YardOutlook, most: int = 12) -> list[LogPart]:
+    """One part a hive with weights that can be trusted.
+
+    Parameters
+    ----------
+    found : YardOutlook
+        What the pipeline found.
+    most : int
+        Steps shown at once: those in the picture, not more than this; the rest are `earlier`.
+    """
+    parts = [_log_part(found, log, k, most) for k, log in enumerate(found.record.logs)]
+    return [part for part in parts if part]
+
+
+def _log_part(found: YardOutlook, log: CleanLog, k: int, most: int) -> LogPart | None:
     zone, unit = found.record.yard.place.timezone, _units(found)
-    frame = log_plots.log_data(log, zone)
-    steps = log_plots.recent_steps(log, zone, frame.index[0])
+    frame, steps = log_plots.log_data(log, zone), log_plots.step_data(log, zone)
+    if len(frame.dropna()) < 2:
+        return None
+    recent = int((steps["time"] >= frame.index[0]).sum())
+    rows = [_step_row(step, log.kind, unit) for step in steps.itertuples()]
+    cut = min(recent, most)
+    header = ["when", "change", "what", "how known"]
+    figure = _log_figure(log, frame, steps.head(recent), f"log{k}", unit)
+    return LogPart(log.hive, figure, header, rows[:cut], rows[cut:])
 
+
+def _log_figure(log: CleanLog, frame, steps: pd.DataFrame, name: str, unit: str) -> Figure:
     def draw(figure):
         log_plots.plot_log(
             frame, steps, ax=figure.subplots(), scale=words.scale_of(unit), unit=unit
         )
 
-    shown = frame.dropna()
-    if shown.empty:
-        alt = f"{log.hive}: no weight that could be trusted in these days."
-    else:
-        change = shown["net_kg"].iloc[-1] - shown["net_kg"].iloc[0]
-        alt = (
-            f"{log.hive}: from {words.full_day(shown.index[0])} to {words.full_day(shown.index[-1])} it "
-            f"{'gained' if change >= 0 else 'lost'} {words.weight(abs(change), unit)} with work taken out."
-        )
+    known = frame.dropna()
+    first, last = known.index[0], known.index[-1]
+    change = _gained(known["net_kg"].iloc[-1] - known["net_kg"].iloc[0], unit)
+    span = f"from {words.full_day(first)} to {words.full_day(last)}"
+    alt = f"{log.hive}: {span} it {change} with all work taken out{_step_words(steps, unit)}."
+    caption = f"{words.full_day(first)} to {words.full_day(last)}. The thick line takes all work out: it ends at the last weight and moves with bees and weather alone."
+    weekly = known.resample("7D").last().dropna() if log.kind == "scale" else known
     rows = [
-        [
-            f"{step.time:%Y-%m-%d %H:%M}" if log.kind == "scale" else f"{step.time:%Y-%m-%d}",
-            words.weight(step.kg, unit),
-            step.cause,
-            step.note,
-        ]
-        for step in steps.itertuples()
+        [words.full_day(time), *(words.weight(kg, unit) for kg in row)]
+        for time, row in zip(weekly.index, weekly.to_numpy(), strict=True)
     ]
-    header = ["when", "taken out", "what", "how known"]
-    return Figure(f"log{k}", _svg(f"log{k}", draw, (7.4, 2.6)), alt, alt, header, rows)
+    header = ["week from" if log.kind == "scale" else "weighed", "as weighed", "work taken out"]
+    return Figure(draw_svg(name, draw, (4.9, 2.7)), alt, caption, header, rows)
 
 
-def _svg(name: str, draw: Callable, size: tuple[float, float]) -> str:
-    """Draw into inline SVG whose ids no other picture on the page has."""
-    from matplotlib.figure import Figure as Canvas
+def _step_words(steps: pd.DataFrame, unit: str) -> str:
+    if steps.empty:
+        return ""
+    newest = steps.iloc[0]
+    return (
+        f"; the weight jumped {_counted(len(steps), 'time')}, the last on "
+        f"{words.full_day(newest['time'])} by {_signed(newest['kg'], unit)} ({newest['cause']})"
+    )
 
-    with paper():
-        canvas = Canvas(figsize=size, layout="constrained")
-        draw(canvas)
-        out = io.StringIO()
-        canvas.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
-    text = out.getvalue()
-    text = text[text.index("<svg") :]
-    text = re.sub(r'(id="|href="#|url\(#)', rf"\g<1>{name}-", text)
-    width, height = size[0] * 72, size[1] * 72
-    head = f'<svg viewBox="0 0 {width:g} {height:g}" role="presentation" aria-hidden="true" focusable="false"'
-    return re.sub(r"<svg[^>]*", head, text, count=1)
+
+def _step_row(step, kind: str, unit: str) -> list[str]:
+    clock = f", {step.time:%H:%M}" if kind == "scale" else ""
+    when = f"{words.full_day(step.time)}{clock}"
+    return [when, _signed(step.kg, unit), step.cause, step.note]
 
 
 def _units(found: YardOutlook) -> str:
     return found.record.yard.settings.yard.units
 
 
-def _bloom_dates(forage: ForageSection, dates: pd.DatetimeIndex):
-    """Stated bloom as dates, for each year the ribbon touches."""
-    spans = []
-    for year in range(dates[0].year - 1, dates[-1].year + 1):
-        first = _in_year(year, forage.from_)
-        last = _in_year(year, forage.to)
-        if last < first:
-            last = _in_year(year + 1, forage.to)
-        if last >= dates[0] and first <= dates[-1]:
-            spans.append((first, last))
-    return spans
+def _counted(n: int, noun: str) -> str:
+    return f"{n:,} {noun}{'' if n == 1 else 's'}"
 
 
-def _in_year(year: int, month_day: str) -> pd.Timestamp:
-    # 29 February is 28 February in other years.
-    text = month_day if month_day != "02-29" else "02-28"
-    return pd.Timestamp(f"{year}-{text}")
+def _signed(kg: float, unit: str) -> str:
+    text = words.weight(kg, unit).replace(" ", "\N{NO-BREAK SPACE}")
+    return text if text[0] in "−0" else f"+{text}"
 
 
-def _past_words(frame: pd.DataFrame, unit: str) -> str:
-    past = frame[frame["p_flow_day"].isna()]
-    known = past["gain_kg"].dropna()
-    if len(known) >= 30:
-        strong = int((past["kind"].isin(["moderate", "strong", "exceptional"])).sum())
-        return (
-            f"In the last {len(past)} days {len(known)} daily gains are known; {strong} were moderate or better "
-            f"and the best brought {words.weight(known.max(), unit)} on {words.day(known.idxmax())}."
-        )
-    good = int((past["foraging_h"] >= 4).sum())
-    return f"In the last {len(past)} days {good} had four foraging hours or more."
-
-
-def _ribbon_table(frame: pd.DataFrame, unit: str) -> tuple[list[str], list[list[str]]]:
-    header = ["month", "gain known", "foraging hours a day", "usual", "flow days"]
-    rows = []
-    for month, part in frame[frame["p_flow_day"].isna()].groupby(pd.Grouper(freq="MS")):
-        gain = part["gain_kg"]
-        rows.append(
-            [
-                f"{month:%B %Y}",
-                f"{words.weight(gain.sum(), unit)} on {gain.notna().sum()} days"
-                if gain.notna().any()
-                else "none",
-                f"{part['foraging_h'].mean():.1f}",
-                f"{part['usual_h'].mean():.1f}" if part["usual_h"].notna().any() else "not known",
-                str(int(part["kind"].isin(["moderate", "strong", "exceptional"]).sum())),
-            ]
-        )
-    return header, rows
+def _gained(kg: float, unit: str) -> str:
+    return f"{'gained' if kg >= 0 else 'lost'} {words.weight(abs(kg), unit)}"

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import tempfile
+from dataclasses import asdict
 from importlib.metadata import version
 from pathlib import Path
 
 import pandas as pd
 
 from flowcast.errors import InputError
+from flowcast.numbers import Number
 from flowcast.report import weather, words
 from flowcast.report.basis import basis, cautions, latest
-from flowcast.report.figures import log_figures, season_figures, standing_figures
+from flowcast.report.figures import fan, log_parts, ribbon, standing_figures
 from flowcast.results import YardOutlook
 
 USERS_OWN = (".toml", ".csv", ".gz")
-STEPS_SHOWN = 12
+DOCTYPE = b"<!doctype html>"
 
 
 def render_page(found: YardOutlook) -> str:
@@ -36,28 +38,61 @@ def render_page(found: YardOutlook) -> str:
 def write_page(html: str, path: Path) -> Path:
     """Write the page; the old one stays until the new one is whole.
 
+    Parameters
+    ----------
+    html : str
+        From `render_page`.
+    path : Path
+        Where to; folders on the way are made.
+
     Raises
     ------
     InputError
-        When the place cannot be written, or the name is that of a file users write themselves.
+        When the place cannot be written, or what stands there is not a page: the user's own files
+        are never written over.
     """
-    if path.suffix in USERS_OWN:
-        raise InputError(
-            f"{path}: a page is written as .html, never over a data file. Choose another name."
-        )
+    _refuse_others_files(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(
-            "w", encoding="utf-8", dir=path.parent, delete=False
-        ) as file:
-            file.write(html)
-        Path(file.name).chmod(0o644)
-        Path(file.name).replace(path)
+        _replace_whole(html, path)
     except OSError as error:
         raise InputError(
             f"{path}: cannot be written ({error.strerror}). Choose another --out."
         ) from None
     return path
+
+
+def _refuse_others_files(path: Path) -> None:
+    if path.suffix.lower() in USERS_OWN:
+        raise InputError(
+            f"{path}: a page is written as .html, never over a data file. Choose another name."
+        )
+    if not _free_or_page(path):
+        raise InputError(
+            f"{path}: what is there is no page and is left alone. Choose another name."
+        )
+
+
+def _free_or_page(path: Path) -> bool:
+    """Whether nothing stands there, or an earlier page (or an empty file) does."""
+    try:
+        if not path.exists():
+            return True
+        start = path.read_bytes().lstrip()[: len(DOCTYPE)] if path.is_file() else None
+    except OSError:
+        return True  # writing will say what is wrong
+    return start is not None and start.lower() in (b"", DOCTYPE)
+
+
+def _replace_whole(html: str, path: Path) -> None:
+    with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
+        beside = Path(file.name)
+    try:
+        beside.write_text(html, "utf-8", newline="\n")
+        beside.chmod(0o644)
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
 
 
 def _content(found: YardOutlook) -> dict:
@@ -72,16 +107,16 @@ def _content(found: YardOutlook) -> dict:
         "place_only": words.PLACE_ONLY if yard.is_place else "",
         "credits": weather.credits(found.record),
         "gains": words.gains(outlook, units, log=has_log),
-        "season": season_figures(found),
+        "season": [ribbon(found), fan(found)],
         "weeks": _weeks(found, units),
         "units": units,
         "flow_day": words.weight(outlook.threshold_kg, units),
         "standing": [words.lead(standing), words.soil(standing), words.foraging(standing)],
         "standing_figures": standing_figures(found),
         "log_so_far": words.log_so_far(standing, units),
-        "logs": [_log_section(figure, log.hive) for figure, log in log_figures(found)],
+        "logs": log_parts(found),
         "apart": latest(found.record.apart),
-        "rests_on": basis(found),
+        "rests_on": [*basis(found), _files_read(found)],
         "notes": found.record.notes,
         "numbers": _numbers(found),
         "cautions": cautions(),
@@ -103,16 +138,37 @@ def _weeks(found: YardOutlook, units: str) -> list[dict]:
     ]
 
 
-def _log_section(figure, hive: str) -> dict:
-    return {
-        "hive": hive,
-        "figure": figure,
-        "steps": figure.rows[:STEPS_SHOWN],
-        "earlier": figure.rows[STEPS_SHOWN:],
-        "header": figure.header,
-    }
+def _numbers(found: YardOutlook) -> list[tuple[str, list[dict]]]:
+    """Every number that shaped the outlook, by group, with its name in plain words."""
+    groups = [
+        "foraging",
+        "soil",
+        "season",
+        "weather",
+        "align",
+        *(["scale_log"] if found.record.logs else []),
+    ]
+    numbers = found.record.yard.numbers
+    return [
+        (group.replace("_", " "), [_plain(n) for n in numbers.under(group)])
+        for group in [*groups, "flow"]
+    ]
 
 
-def _numbers(found: YardOutlook) -> list[tuple[str, list]]:
-    groups = ("foraging", "soil", "season", "weather", "align", "scale_log", "flow")
-    return [(group.replace("_", " "), found.record.yard.numbers.under(group)) for group in groups]
+def _plain(number: Number) -> dict:
+    name = number.key.split(".", 1)[1].replace("_", " ")
+    return {**asdict(number), "key": name, "unit": "" if number.unit == "1" else number.unit}
+
+
+def _files_read(found: YardOutlook) -> str:
+    """The files behind the page, in a sentence: what they held up to the issue date."""
+    record = found.record
+    scales = {hive.name: hive.scale.file for hive in record.yard.hives if hive.scale}
+    parts = ["yard.toml"]
+    for log in record.logs:
+        what = "readings" if log.kind == "scale" else "weighings"
+        parts.append(f"{scales.get(log.hive, log.hive)} ({len(log.readings):,} {what})")
+    known = record.yard.work["time"] < record.issue_date.tz_localize(record.yard.place.timezone)
+    if known.any():
+        parts.append(f"work.csv (lines: {known.sum():,})")
+    return f"Read up to the issue date: {', '.join(parts)}, and the weather."
