@@ -145,6 +145,9 @@ def test_licences_are_told_on_screen_and_page(tmp_path, servers):
     found = outlook(write(tmp_path, servers))
     html = page.render_page(found)
     assert '<a href="https://open-meteo.com/">Weather data by Open-Meteo.com' in html
+    assert "Where the weather is from" in html
+    assert "NASA" not in html and "ecmwf_ifs025_ensemble), 51 members" in html
+    assert "shortwave_radiation, W/m²" in html
     for text in (html, screen.outlook_text(found).replace("\n", " ")):
         assert "Copernicus Climate Change Service" in text
 

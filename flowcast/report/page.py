@@ -106,6 +106,8 @@ def _content(found: YardOutlook) -> dict:
         "no_log": not has_log,
         "place_only": words.PLACE_ONLY if yard.is_place else "",
         "credits": weather.credits(found.record),
+        "weather_sources": weather.source_rows(found.record),
+        "weather_columns": weather.column_rows(found.record),
         "gains": words.gains(outlook, units, log=has_log),
         "season": [ribbon(found), fan(found)],
         "weeks": _weeks(found, units),

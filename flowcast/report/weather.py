@@ -10,8 +10,10 @@ from flowcast.flow.scenarios import LAST_WEEKS
 from flowcast.report import words
 from flowcast.results import Pulled, Record, StationCheck, WeatherPart, YardOutlook
 from flowcast.sources.service import Origin
+from flowcast.tables import WEATHER
 
 OWN_FILE = "the yard's own file"
+HOUR = pd.Timedelta(hours=1)
 
 
 def weather_lines(record: Record) -> list[str]:
@@ -102,6 +104,33 @@ def pulled_text(pulled: Pulled) -> list[str]:
     return lines
 
 
+def source_rows(record: Record) -> list[tuple[str, ...]]:
+    """Each source of weather as a row: who, which days, where, when it was pulled, what was done."""
+    zone = record.yard.place.timezone
+    rows = []
+    for part in record.parts:
+        first, last = part.first.tz_convert(zone), (part.last - HOUR).tz_convert(zone)
+        rows.append((_who(part.origin), _span(first, last), _where(part), *_treated(part.origin)))
+    if record.forecast:
+        dates = record.forecast.members[0].index
+        who = f"{_who(record.forecast.origin)}, {_members(record.forecast)}"
+        ahead = f"{words.full_day(dates[0])} and {_count(len(dates) - 1, 'day')} on"
+        rows.append((who, ahead, "", *_treated(record.forecast.origin)))
+    return rows
+
+
+def column_rows(record: Record) -> list[tuple[str, ...]]:
+    """Each quantity as a row: the share given, computed or filled, and missing, and from what."""
+    return [
+        (
+            f"{WEATHER[name].meaning} [{WEATHER[name].unit}]",
+            *(f"{100 * row[share]:.1f} %" for share in ("given", "filled", "missing")),
+            row["from"],
+        )
+        for name, row in record.columns.iterrows()
+    ]
+
+
 def weather_data(record: Record) -> dict:
     """The same as plain data for --json."""
     forecast = record.forecast
@@ -127,7 +156,7 @@ def weather_data(record: Record) -> dict:
 def _part_line(part: WeatherPart, record: Record) -> str:
     zone = record.yard.place.timezone
     # Stamps mark the end of their hour, so midnight is still the day before.
-    first, last = part.first.tz_convert(zone), (part.last - pd.Timedelta(hours=1)).tz_convert(zone)
+    first, last = part.first.tz_convert(zone), (part.last - HOUR).tz_convert(zone)
     if part.origin.service == OWN_FILE:
         days = record.daily.index
         if len(record.parts) == 1:
@@ -135,6 +164,12 @@ def _part_line(part: WeatherPart, record: Record) -> str:
         return f"Weather from the yard's own file, {_span(first, last)}."
     said = f"Weather from {_who(part.origin)}, {_span(first, last)}; {_where(part)}{_age(part.origin)}."
     return " ".join([said, *part.origin.corrections])
+
+
+def _treated(origin: Origin) -> tuple[str, str]:
+    """When it was pulled, and what was done to its values."""
+    pulled = "" if origin.retrieved_at is None else f"{origin.retrieved_at:%Y-%m-%d %H:%M} UTC"
+    return pulled + (", old" if origin.stale else ""), " ".join(origin.corrections)
 
 
 def _who(origin: Origin) -> str:
@@ -151,6 +186,8 @@ def _span(first: pd.Timestamp, last: pd.Timestamp) -> str:
 
 
 def _where(part: WeatherPart) -> str:
+    if part.origin.service == OWN_FILE:
+        return "the yard"
     if part.origin.stations:
         station = part.origin.stations[0]
         return f"station {station['name']}, {station['distance_km']:.0f} km away"
