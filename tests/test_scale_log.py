@@ -215,7 +215,7 @@ def test_small_feed_is_measured_because_work_csv_names_it():
     log = clean(scale(kg), work(("2024-05-03 12:00", "feed", 0.6)))
     step = log.steps.iloc[0]
     assert step["kg"] == pytest.approx(0.6, abs=3 * step["sd_kg"])
-    assert "from work.csv, measured; the water of the syrup dries off later" in step["note"]
+    assert "from work.csv, measured. The water of the syrup dries off later" in step["note"]
     # The reading of 12 h shows the feed already; net of it the hive is what it was.
     assert log.readings["net_kg"].iloc[60] == pytest.approx(40.0, abs=0.1)
     unsized = clean(scale(kg), work(("2024-05-03 12:00", "feed", np.nan)))

@@ -79,7 +79,7 @@ def _forage_basis(record: Record) -> str:
     plants = record.yard.forage
     if not plants:
         return "No bloom is stated in yard.toml, so before the log speaks any time of the flight season may flow."
-    return f"Bloom as stated: {', '.join(p.name for p in plants)}. Dates shift by about 10 days either way."
+    return f"Bloom as stated: {', '.join(p.name for p in plants)}. Dates may shift by about 10 days either way."
 
 
 def _place_lines(found: Checked) -> list[str]:
@@ -96,9 +96,15 @@ def _hive_lines(found: Checked) -> list[str]:
     logs = {log.hive: log for log in found.logs}
     zone = found.yard.place.timezone
     return [
-        _log_line(logs[hive.name], zone) if hive.name in logs else f"{hive.name}: no weights."
+        _log_line(logs[hive.name], zone) if hive.name in logs else _no_log(hive)
         for hive in found.yard.hives
     ]
+
+
+def _no_log(hive) -> str:
+    if hive.scale is None:
+        return f"{hive.name}: no weights."
+    return f"{hive.name}: no weights before the last day of weather."
 
 
 def _log_line(log: CleanLog, zone: str) -> str:
@@ -113,7 +119,7 @@ def _log_line(log: CleanLog, zone: str) -> str:
 def _marked_lines(found: Checked) -> list[str]:
     lines = []
     for log in found.logs:
-        marked = [f"{word} {n:,}" for word, n in log.counts.items() if n]
+        marked = [f"{word}: {n:,}" for word, n in log.counts.items() if n]
         lines += [f"{log.hive}: {', '.join(marked)}."] if marked else []
     return lines
 

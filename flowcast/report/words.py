@@ -71,7 +71,7 @@ def answer(outlook: Outlook) -> str:
     if chance_word(window.open_chance) == "likely":
         return f"A flow is on ({chance(window.open_chance)}){_until(outlook)}."
     if outlook.chance_word == "unlikely":
-        return f"No flow likely: the chance of one is {chance(window.chance)} for {ahead}."
+        return f"No flow likely: {chance(window.chance)} for {ahead}."
     if chance_word(window.open_chance) == "even":
         return (
             f"A flow may be on already ({chance(window.open_chance)}); the chance of one within "
@@ -140,7 +140,7 @@ def soil(standing: Standing) -> str:
         return f"{text}."
     return (
         f"{text}, {_against(m, 'less than usual', 'more than usual')} on this date "
-        f"({100 * m.low:.0f} to {100 * m.high:.0f} % in 8 years of 10)."
+        f"({100 * m.low:.0f} to {100 * m.high:.0f} % on 8 such days of 10)."
     )
 
 
@@ -152,7 +152,7 @@ def foraging(standing: Standing) -> str:
         return f"{text}."
     return (
         f"{text}, {_against(m, 'fewer than usual', 'more than usual')} "
-        f"({m.low:.1f} to {m.high:.1f} in 8 years of 10)."
+        f"({m.low:.1f} to {m.high:.1f} in 8 such months of 10)."
     )
 
 

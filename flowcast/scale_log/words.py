@@ -40,7 +40,7 @@ def unlogged_note(
     """A line such as "about +4.3 kg at 10:40, not in work.csv: boxes on or feed?"."""
     known = gap_h <= numbers["scale_log.match_h"]
     when = f"at {local:%H:%M}" if known else f"within {_span(gap_h)} without readings"
-    return f"about {kg:+.1f} kg {when}, not in work.csv: {cause}"
+    return f"about {_signed(kg)} {when}, not in work.csv: {cause}"
 
 
 def logged_note(what: str, how: str, measured: float, stated: float, disagrees: bool) -> str:
@@ -52,12 +52,17 @@ def logged_note(what: str, how: str, measured: float, stated: float, disagrees: 
         "not seen": "from work.csv, no such jump in the weight: nothing taken out",
     }[how]
     if disagrees and np.isfinite(stated):
-        shown = "none" if how == "not seen" else f"{measured:+.1f} kg"
+        shown = "none" if how == "not seen" else _signed(measured)
         ask = "was more done?" if measured else "right day and hive?"
-        words += f"; stated {stated:+.1f} kg, the scale shows {shown}: {ask}"
+        words += f"; stated {_signed(stated)}, the scale shows {shown}: {ask}"
     if "feed" in what.split(" and ") and how != "not seen":
-        words += "; the water of the syrup dries off later and stays in the gains"
+        end = " " if words.endswith("?") else ". "
+        words += f"{end}The water of the syrup dries off later and stays in the gains."
     return words
+
+
+def _signed(kg: float) -> str:
+    return f"{kg:+.1f} kg".replace("-", "−")
 
 
 def _span(hours: float) -> str:

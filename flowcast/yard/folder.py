@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,19 @@ from flowcast.yard.settings import (
     read_settings,
 )
 
+WORK_COLUMNS = ("date", "time", "hive", "what", "kg", "note")
+BLOOM_COLUMNS = ("date", "plant", "stage")
+BEETLE_COLUMNS = (
+    "date",
+    "hive",
+    "days",
+    "beetles",
+    "larvae",
+    "trap",
+    "frames_of_bees",
+    "queenright",
+)
+OTHER_WEIGHTS = ("lb", "lbs", "pounds", "g", "grams", "weight", "weight_kg", "weight_lb")
 BLOOM_STAGES = ("buds none", "buds heavy", "first", "full", "over")
 TRAPS = ("oil tray", "dry tray", "between frames")
 
@@ -99,7 +113,12 @@ def read_yard(folder: Path | str) -> Yard:
         work=_read_work(folder / "work.csv", hives, place.timezone),
         bloom=_read_bloom(folder / "bloom.csv"),
         beetles=_read_beetles(folder / "beetles.csv", hives),
-        notes=tuple(notes),
+        notes=(
+            *notes,
+            *_unread(folder / "work.csv", WORK_COLUMNS),
+            *_unread(folder / "bloom.csv", BLOOM_COLUMNS),
+            *_unread(folder / "beetles.csv", BEETLE_COLUMNS),
+        ),
     )
 
 
@@ -223,12 +242,15 @@ class _Row:
         return self.cells.get(name, "")
 
     def choice(self, name: str, known: tuple[str, ...] | set[str] | dict, empty: str = "") -> str:
-        word = self.text(name).lower() if not isinstance(known, set) else self.text(name)
-        if not word and empty:
+        written = self.text(name)
+        if not written and empty:
             return empty
-        if word not in known:
-            raise self.fail(f"{name} is {word!r}", f"Known: {', '.join(sorted(known))}.")
-        return word
+        alike = [word for word in known if word.lower() == written.lower()]
+        if len(alike) == 1:
+            return alike[0]
+        close = get_close_matches(written, known, n=1)
+        hint = f"Did you mean {close[0]!r}? " if close else ""
+        raise self.fail(f"{name} is {written!r}", f"{hint}Known: {', '.join(sorted(known))}.")
 
     def number(self, name: str) -> float:
         cell = self.text(name).replace(",", ".")
@@ -270,6 +292,21 @@ def _rows(path: Path | None, needs: tuple[str, ...]) -> list[_Row]:
                 f"{', '.join(needs)}."
             )
     return rows
+
+
+def _unread(path: Path, known: tuple[str, ...]) -> list[str]:
+    """A word on columns that are there and mean nothing to us; a weight in another unit is no such."""
+    rows = _rows(path, ())
+    others = [name for name in (rows[0].cells if rows else ()) if name and name not in known]
+    weights = [name for name in others if name.lower() in OTHER_WEIGHTS]
+    if weights:
+        raise InputError(
+            f"{path.name}, line 1: a column {weights[0]!r}. Weights stand here in kilograms, in a "
+            "column called kg; a pound is 0.4536 kg."
+        )
+    if not others:
+        return []
+    return [f"{path.name}: not read: {', '.join(map(repr, others))}. Known: {', '.join(known)}."]
 
 
 def _read_work(path: Path | None, hives: set[str], timezone: str) -> pd.DataFrame:
@@ -317,7 +354,7 @@ def _read_bloom(path: Path | None) -> pd.DataFrame:
 
 
 def _read_beetles(path: Path | None, hives: set[str]) -> pd.DataFrame:
-    names = ["date", "hive", "days", "beetles", "larvae", "trap", "frames_of_bees", "queenright"]
+    names = list(BEETLE_COLUMNS)
     return pd.DataFrame(
         [
             {
