@@ -15,6 +15,7 @@ from flowcast.scale_log import CleanLog
 from flowcast.sources.service import Origin
 from flowcast.sources.stations import StationHours
 from flowcast.tables import Place
+from flowcast.verification import Verdict
 from flowcast.weather import Normals, Weather
 from flowcast.yard import Yard
 
@@ -159,3 +160,20 @@ class Pulled:
     record: Record
     asked: dict[str, int]
     now: pd.Timestamp
+
+
+@dataclass(frozen=True)
+class Backtest:
+    """Outlooks of past dates beside what came.
+
+    record: the whole record, whose log is the truth. forecasts and windows: tables as
+    `flowcast.verification.summary` describes them.
+    """
+
+    record: Record
+    origins: pd.DatetimeIndex
+    every: int
+    horizon: int
+    forecasts: pd.DataFrame
+    windows: pd.DataFrame
+    verdict: Verdict

@@ -19,10 +19,10 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from baselines import BASELINES
 
 from flowcast import pipeline
 from flowcast.tables import QUANTILE_NAMES, QUANTILES
+from flowcast.verification.simple import BASELINES
 
 HORIZON = 30
 GROUPS = {"days 1-7": (0, 7), "days 8-16": (7, 16), "days 17-30": (16, 30)}

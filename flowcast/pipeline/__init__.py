@@ -1,9 +1,10 @@
 """The one place that joins files and services to models.
 
 gather (what the files and services hold) -> record (what was known before an issue date, cut
-first) -> run (fit, draw, read).
+first) -> run (fit, draw, read); backtest (the same from past dates).
 """
 
+from flowcast.pipeline.backtest import backtest
 from flowcast.pipeline.gather import Reach, Sources, read_sources
 from flowcast.pipeline.record import default_issue_date, known_before
 from flowcast.pipeline.run import (
@@ -19,6 +20,7 @@ from flowcast.pipeline.run import (
 __all__ = [
     "Reach",
     "Sources",
+    "backtest",
     "check",
     "default_issue_date",
     "fit_record",
