@@ -7,6 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from flowcast.numbers import load_numbers
+from flowcast.sources.http import Caller, Web
+
 YARD_TOML = """\
 [yard]
 name = "Test yard (invented)"
@@ -37,6 +40,23 @@ def no_services(monkeypatch, tmp_path_factory):
     monkeypatch.setenv("FLOWCAST_CACHE", str(tmp_path_factory.mktemp("answers")))
     for name in ("FLOWCAST_CONTACT", "FLOWCAST_OPEN_METEO_KEY"):
         monkeypatch.delenv(name, raising=False)
+
+
+@pytest.fixture
+def web_to(tmp_path):
+    """web_to(servers) is a door to the loopback services, its clock at noon of their today."""
+    doors = []
+
+    def door(servers) -> Web:
+        noon = servers.today.tz_localize("UTC") + pd.Timedelta(hours=12)
+        caller = Caller(contact="keeper@example.test", urls=servers.urls())
+        folder = tmp_path / f"answers {len(doors)}"
+        doors.append(Web(caller, load_numbers(), folder=folder, clock=lambda: noon))
+        return doors[-1]
+
+    yield door
+    for web in doors:
+        web.close()
 
 
 @pytest.fixture

@@ -2,7 +2,7 @@
 
 Shapes and rules named "documented" are those of the services' own documentation (Open-Meteo
 docs pages and server source; MET Norway Locationforecast 2.0; NASA POWER hourly API; meteostat
-bulk files); what is called invented is this project's own choice in tests/loopback.py.
+bulk files); what is called invented is this project's own choice in tests/loopback.
 """
 
 import gzip

@@ -30,7 +30,7 @@ def _write(tmp_path, content, name="a.csv"):
         (PLAIN.replace(",", ";").replace(".", ","), ","),
         (b"\xef\xbb\xbf" + PLAIN.encode(), "."),
         (PLAIN.encode("utf-16"), "."),
-        (gzip.compress(PLAIN.encode()), "."),
+        (gzip.compress(PLAIN.encode(), mtime=0), "."),
         (PLAIN.replace("\n", "\r\n"), "."),
         (PLAIN + "\n\n", "."),
     ],

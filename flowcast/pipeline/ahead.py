@@ -62,6 +62,7 @@ def _on_the_climate(sources: Sources, ahead: Ahead, joined: weather.Joined):
         mean = _mean(members)
         mean = mean[mean.index <= mean.index[0] + days]
         correction = weather.fit_correction(mean, reference, numbers, scale=False)
+        reference = None if correction is None else reference
     elif reference is not None:
         members = [reference[reference.index > joined.table.index[-1]]]
     if ahead.is_point:

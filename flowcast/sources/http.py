@@ -7,12 +7,15 @@ old, saying its age. Keys and contacts never leave in a message, a kept answer o
 
 from __future__ import annotations
 
+import io
+import json
 import random
 import re
 import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from importlib.metadata import version
 from pathlib import Path
@@ -23,14 +26,21 @@ import urllib3
 
 from flowcast.errors import NothingThere, SourceError, SourceFormatError, SourceUnavailable
 from flowcast.numbers import Numbers
-from flowcast.sources.limits import Allowance
-from flowcast.sources.service import Answer, Service
+from flowcast.sources.limits import Allowance, in_words
+from flowcast.sources.service import STUMBLES, Answer, Service
 from flowcast.sources.store import Store, cache_folder
 
 AGAIN = (requests.ConnectionError, requests.Timeout, urllib3.exceptions.HTTPError, OSError)
+# An address that leads in a circle, or is none (all of requests' errors on that are ValueErrors,
+# and some of Python's come through), is not mended by asking again.
+NEVER_AGAIN = (requests.TooManyRedirects, ValueError)
 FOR_EVER = float("inf")
+# What asks whether a kept answer still stands, and the header of the answer that it repeats.
+CONDITIONS = {"If-Modified-Since": "Last-Modified", "If-None-Match": "ETag"}
 # What a service that has had enough says, and how long its window lasts.
 ENOUGH_S = {"minutely": 60, "hourly": 3600, "daily": 86400, "concurrent": 30}
+LONGEST_S = 86400.0  # no service is left alone for longer, whatever its Retry-After says
+HOPS = 2  # redirects followed; more are a circle
 
 
 @dataclass(frozen=True)
@@ -68,6 +78,7 @@ class Web:
         self.store = Store(folder)
         self.allowance = Allowance(folder, numbers, sleep=sleep, tell=tell)
         self.session = requests.Session()
+        self.session.max_redirects = HOPS
         self.session.headers["User-Agent"] = user_agent(caller.contact)
 
     def __enter__(self) -> Web:
@@ -80,6 +91,7 @@ class Web:
         """Let go of connections and files."""
         self.session.close()
         self.store.close()
+        self.allowance.let_go()
 
     @property
     def notes(self) -> list[str]:
@@ -140,24 +152,23 @@ class Web:
         if kept is not None:
             request.headers.update(_validators(kept.headers))
         response = self._tried(service, request, what, weight, usable)
-        now = self.clock()
+        if response.status_code == 304:
+            response._content = kept.content  # it still stands; only its time is new
+            response.headers.update({**kept.headers, **response.headers})
+        now, url = self.clock(), self._shown(request.url)
         lifetime_s = _lifetime(response.headers, now) if lifetime_s is None else lifetime_s
         keep_s = None if lifetime_s == FOR_EVER else lifetime_s
-        if response.status_code == 304 and kept is not None:
-            kept.headers.update(response.headers)
-            kept.created_at = now.to_pydatetime()
-            self.store.put(key, kept, now.to_pydatetime(), keep_s)
-            return self._kept(kept, stale=False)
-        self.store.put(key, response, now.to_pydatetime(), keep_s)
-        return Answer(
-            response.content, self._shown(request.url), now, 0.0, headers=dict(response.headers)
-        )
+        self.store.put(key, response, url, now.to_pydatetime(), keep_s)
+        return Answer(response.content, url, now, 0.0, headers=dict(response.headers))
 
     def _prepared(self, service: Service, path: str, params) -> requests.PreparedRequest:
-        base = service.base(self.caller.urls, self.caller.key)
-        request = self.session.prepare_request(requests.Request("GET", base + path, params=params))
+        url = service.base(self.caller.urls, self.caller.key) + path
+        try:
+            request = self.session.prepare_request(requests.Request("GET", url, params=params))
+        except (requests.RequestException, ValueError):
+            raise _no_address(service) from None
         if self.caller.key and service.key_url:
-            request.headers["X-Api-Key"] = self.caller.key
+            request.headers["X-Api-Key"] = _header(self.caller.key)
         return request
 
     def _tried(self, service: Service, request, what, weight, usable) -> requests.Response:
@@ -176,14 +187,17 @@ class Web:
                 if response.status_code < 500:
                     response = self._good(service, response, what)
                     if response.status_code != 304:
-                        usable(response.content)
+                        self._must_be_usable(service, response.content, usable)
                     return response
                 trouble = f"{service.name}: it failed on {what} (HTTP {response.status_code})"
+            except NEVER_AGAIN:
+                self.down[service.name] = _no_address(service)
+                raise self.down[service.name] from None
             except AGAIN as error:
                 trouble = f"{service.name}: {what} could not be had ({_line_failed(error)})"
             except SourceFormatError as error:
                 # Cut short on the way, or an error sent as an answer: a failed line, not a shape.
-                trouble = str(error).rstrip(".")
+                trouble = str(error).removesuffix(" Try again later.").rstrip(".")
             if left:
                 self.sleep(wait * (0.5 + self.rng.random()))
                 wait *= 2
@@ -195,68 +209,88 @@ class Web:
         numbers = self.numbers
         keyed = "X-Api-Key" in request.headers
         deadline = time.monotonic() + numbers["service.answer_s"]
+        # Proxies and certificates as the environment names them: send alone heeds only the former.
+        here = self.session.merge_environment_settings(request.url, {}, True, None, None)
         response = self.session.send(
             request,
-            stream=True,
+            **here,
             timeout=(numbers["service.connect_s"], numbers["service.read_s"]),
             allow_redirects=not keyed,  # a key must not travel to another host
         )
         with response:
+            if response.is_redirect:  # one that is not followed; its page is of no use
+                return response
             body = bytearray()
-            while chunk := response.raw.read1(1 << 16, decode_content=True):
+            # As it was sent: unpacking on the way would wait for more without looking at the clock.
+            while chunk := response.raw.read1(1 << 16, decode_content=False):
                 body += chunk
                 if time.monotonic() > deadline:
                     raise requests.Timeout("too slow")
             # requests keeps no public way to hand it a body that was read under a deadline.
-            response._content = bytes(body)
+            response._content = _unpacked(bytes(body), response.headers.get("Content-Encoding", ""))
             response._content_consumed = True
         return response
 
+    def _must_be_usable(self, service: Service, content: bytes, usable) -> None:
+        """Raise SourceError, in one line without secrets, for what is no answer to be kept."""
+        if content.lstrip()[:1] == b"<":  # no service answers so, but a guest network does
+            raise SourceFormatError(
+                f"{service.name} answered with a web page, perhaps this network's own. Look at it "
+                "in a browser."
+            )
+        try:
+            usable(content)
+        except SourceError as error:
+            raise type(error)(self._hidden(_one_line(str(error)))) from None
+        except STUMBLES:
+            raise SourceFormatError(f"{service.name}: its answer has an unknown shape.") from None
+
     def _good(self, service: Service, response, what: str) -> requests.Response:
         """The response when it is an answer; else what the service's refusal means."""
-        status, reason = response.status_code, _reason(response.content)
-        reason = f": {self._hidden(reason)}" if reason else ""
+        status = response.status_code
+        reason = self._hidden(_reason(response.content))[:200].strip().rstrip(".")
+        reason = f": {reason}" if reason else ""
         who = f"{service.name}: {what}"
-        if status in (200, 203, 304):
+        asked = response.request.headers
+        if status in (200, 203) or (status == 304 and CONDITIONS.keys() & set(asked)):
             return response
         if status in (404, 422):
             raise NothingThere(f"{who}: nothing there{reason}.")
         if status == 429:
-            seconds = _enough_for(reason, response.headers)
+            seconds = _enough_for(reason, response.headers, self.clock())
             self.allowance.close(service.limits or service.name, seconds, "too many calls")
             self.down[service.name] = SourceUnavailable(
-                f"{who}: too many calls{reason}. Free again in about {_duration(seconds)}."
+                f"{who}: too many calls{reason}. Free again in about {in_words(seconds)}."
             )
             raise self.down[service.name]
-        if 300 <= status < 400:
-            raise SourceUnavailable(
+        if 300 <= status < 400 and "X-Api-Key" in asked:
+            self.down[service.name] = SourceUnavailable(
                 f"{who}: the key is not for this host (HTTP {status}). Check [weather.urls]."
             )
-        if status == 403:
+            raise self.down[service.name]
+        if status in (401, 403):
             self.down[service.name] = SourceUnavailable(
-                f"{who}: refused (HTTP 403{reason}). Check contact in yard.toml, and the key."
+                f"{who}: refused (HTTP {status}{reason}). Check contact in yard.toml, and the key."
             )
             raise self.down[service.name]
         raise SourceUnavailable(f"{who}: not understood by the service (HTTP {status}{reason}).")
 
     def _hidden(self, text: str) -> str:
         """The text without the caller's key and contact."""
-        for secret in (self.caller.key, self.caller.contact):
-            text = text.replace(secret, "...") if secret else text
+        for secret in filter(None, (self.caller.key, self.caller.contact)):
+            text = text.replace(_one_line(secret), "...")
         return text
 
     def _kept(self, kept, *, stale: bool) -> Answer:
-        at = pd.Timestamp(kept.created_at)
-        at = at.tz_localize("UTC") if at.tz is None else at.tz_convert("UTC")
+        at = _utc(kept.created_at)
         age = max(0.0, (self.clock() - at).total_seconds())
         return Answer(kept.content, self._shown(kept.url), at, age, stale, dict(kept.headers))
 
     def _is_old(self, kept) -> bool:
+        """Past its time, or made after now: then this machine's clock was wrong once."""
         if kept.expires is None:
             return False
-        until = pd.Timestamp(kept.expires)
-        until = until.tz_localize("UTC") if until.tz is None else until
-        return self.clock() >= until
+        return not _utc(kept.created_at) <= self.clock() < _utc(kept.expires)
 
     def _kept_or_raise(self, kept, error: SourceError) -> Answer:
         if kept is None:
@@ -264,8 +298,14 @@ class Web:
         return self._kept(kept, stale=self._is_old(kept))
 
     def _shown(self, url: str) -> str:
-        """A URL as it may be printed."""
+        """A URL as it may be printed and kept: no key, no contact, no password before the host."""
+        url = re.sub(r"(?<=://)[^/?#]*@", "", url)
         return self._hidden(re.sub(r"([?&])(apikey|user)=[^&]*&?", r"\1", url).rstrip("?&"))
+
+
+def _utc(time: datetime) -> pd.Timestamp:
+    at = pd.Timestamp(time)
+    return at.tz_localize("UTC") if at.tz is None else at.tz_convert("UTC")
 
 
 def user_agent(contact: str | None) -> str:
@@ -274,7 +314,17 @@ def user_agent(contact: str | None) -> str:
         number = version("flowcast")
     except ModuleNotFoundError:
         number = "0"
-    return f"flowcast/{number}" + (f" ({contact})" if contact else "")
+    return f"flowcast/{number}" + (f" ({_header(contact)})" if contact else "")
+
+
+def _header(text: str) -> str:
+    """Text as a header can carry it: one line, other letters than Latin ones in UTF-8."""
+    return _one_line(text).encode("utf-8").decode("latin-1")
+
+
+def _one_line(text: str) -> str:
+    """The same without line breaks and without what a terminal would obey."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
 def _may_be_asked(service: Service, caller: Caller) -> None:
@@ -291,6 +341,13 @@ def _may_be_asked(service: Service, caller: Caller) -> None:
         )
 
 
+def _no_address(service: Service) -> SourceUnavailable:
+    return SourceUnavailable(
+        f"{service.name}: nothing can be asked at its address. Check [weather.urls] in yard.toml and "
+        f"{service.variable}."
+    )
+
+
 def _offline(service: Service, what: str) -> SourceUnavailable:
     return SourceUnavailable(
         f"{service.name}: {what} was never pulled, and this run is offline. Run flowcast pull with "
@@ -300,41 +357,46 @@ def _offline(service: Service, what: str) -> SourceUnavailable:
 
 def _validators(headers) -> dict[str, str]:
     """What asks "has it changed?", word for word as the service sent it."""
-    pairs = {"If-Modified-Since": "Last-Modified", "If-None-Match": "ETag"}
-    return {ask: headers[name] for ask, name in pairs.items() if headers.get(name)}
+    return {ask: headers[name] for ask, name in CONDITIONS.items() if headers.get(name)}
 
 
 def _lifetime(headers, now: pd.Timestamp) -> float:
     """Seconds until the answer's own Expires; none when it says nothing that can be read."""
+    return _seconds_until(headers.get("Expires", ""), now)
+
+
+def _seconds_until(date: str, now: pd.Timestamp) -> float:
+    """Seconds until the date of a header; none when it is past or none can be read."""
     try:
-        until = pd.Timestamp(parsedate_to_datetime(headers.get("Expires", "")))
-    except (TypeError, ValueError):
+        until = parsedate_to_datetime(date)
+    except (TypeError, ValueError, OverflowError):
         return 0.0
-    until = until.tz_localize("UTC") if until.tz is None else until
-    return max(0.0, (until - now).total_seconds())
+    until = until if until.tzinfo else until.replace(tzinfo=UTC)
+    return max(0.0, (until - now.to_pydatetime()).total_seconds())
+
+
+def _unpacked(body: bytes, encoding: str) -> bytes:
+    whole = urllib3.HTTPResponse(io.BytesIO(body), headers={"Content-Encoding": encoding})
+    return whole.data
 
 
 def _reason(content: bytes) -> str:
     """What the service itself says, when it says it in JSON."""
-    import json
-
     try:
         said = json.loads(content)
         words = said.get("reason") or "; ".join(map(str, said.get("messages", [])))
-    except (ValueError, AttributeError, TypeError):
+    except (ValueError, AttributeError, TypeError, RecursionError):
         return ""
-    return str(words)[:200].strip().rstrip(".")
+    return _one_line(str(words))
 
 
-def _enough_for(reason: str, headers) -> float:
+def _enough_for(reason: str, headers, now: pd.Timestamp) -> float:
     """Seconds to leave a service alone that said it has had enough; an hour when it is not clear."""
     named = [s for word, s in ENOUGH_S.items() if word in reason.lower()]
     told = headers.get("Retry-After", "")
-    return max([*named, float(told) if told.isdigit() else 0.0]) or 3600.0
-
-
-def _duration(seconds: float) -> str:
-    return f"{seconds:.0f} seconds" if seconds < 90 else f"{seconds / 60:.0f} minutes"
+    digits = told.isascii() and told.isdecimal()
+    wished = float(told) if digits else _seconds_until(told, now)
+    return min(max([*named, wished]) or 3600.0, LONGEST_S)
 
 
 def _line_failed(error: Exception) -> str:

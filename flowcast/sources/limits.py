@@ -78,8 +78,8 @@ class Allowance:
     def used(self, limits: str, seconds: float) -> float:
         """Calls counted over the last so many seconds."""
         rows = self._read(
-            "select total(weight) from calls where limits = ? and at > ?",
-            (limits, self.clock() - seconds),
+            "select total(weight) from calls where limits = ? and at > ? and at <= ?",
+            (limits, self.clock() - seconds, self.clock()),
         )
         return float(rows[0][0]) if rows else 0.0
 
@@ -88,14 +88,18 @@ class Allowance:
         until = self.clock() + seconds
         self._write("insert or replace into closed values (?, ?, ?)", (limits, until, why))
 
+    def let_go(self) -> None:
+        """Let go of the file."""
+        self._book.close()
+
     def must_be_open(self, limits: str) -> None:
         """Raise SourceUnavailable while a service wants to be left alone."""
         for until, why in self._read("select until, why from closed where limits = ?", (limits,)):
             left = until - self.clock()
-            if left > 0:
+            if 0 < left <= WINDOWS_S["day"]:  # more: this machine's clock was wrong then
                 raise SourceUnavailable(
                     f"{limits}: it asked to be left alone ({why}); "
-                    f"free again in about {max(1, round(left / 60))} minutes."
+                    f"free again in about {in_words(left)}."
                 )
 
     @contextmanager
@@ -130,18 +134,30 @@ class Allowance:
             self._book.execute(sql, values)
 
 
+def in_words(seconds: float) -> str:
+    """A wait as one says it."""
+    return f"{seconds:.0f} seconds" if seconds < 90 else f"{seconds / 60:.0f} minutes"
+
+
 def _open_book(path: Path, made: tuple[str, ...] = MADE) -> sqlite3.Connection:
     """The count on disk; in memory when the folder cannot be written or the file is no database."""
     for where in (str(path), ":memory:"):
         with suppress(sqlite3.Error, OSError):
             if where != ":memory:":
                 path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-            book = sqlite3.connect(where, timeout=5)
-            for sql in made:
-                book.execute(sql)
-            book.commit()
-            return book
+            return _made(sqlite3.connect(where, timeout=5), made)
     raise SourceUnavailable("SQLite does not work on this machine.")
+
+
+def _made(book: sqlite3.Connection, tables: tuple[str, ...]) -> sqlite3.Connection:
+    try:
+        with book:
+            for sql in tables:
+                book.execute(sql)
+    except sqlite3.Error:
+        book.close()
+        raise
+    return book
 
 
 def _locked(lock: sqlite3.Connection) -> bool:

@@ -18,10 +18,14 @@ from flowcast.sources.service import (
     Origin,
     Service,
     Site,
+    cell_of,
+    known_shape,
     read_json,
     wild_notes,
     within_bounds,
 )
+from flowcast.sources.stations import to_yard_height
+from flowcast.tables import WEATHER
 
 POWER = Service(
     name="NASA POWER",
@@ -42,17 +46,17 @@ NAMES = {
     "wind_ms": "WS10M",
     "ghi_wm2": "ALLSKY_SFC_SW_DWN",
 }
-# What a unit becomes, by parameter kind: factor. MJ an hour is 1e6 J over 3600 s.
+# Our unit, and by how much to multiply. MJ an hour is 1e6 J over 3600 s.
 UNITS = {
-    "C": 1.0,
-    "%": 1.0,
-    "mm/hour": 1.0,
-    "m/s": 1.0,
-    "Wh/m^2": 1.0,
-    "W/m^2": 1.0,
-    "W m-2": 1.0,
-    "MJ/hr": 1e6 / 3600,
-    "MJ/m^2/hour": 1e6 / 3600,
+    "C": ("°C", 1.0),
+    "%": ("%", 1.0),
+    "mm/hour": ("mm", 1.0),
+    "m/s": ("m/s", 1.0),
+    "Wh/m^2": ("W/m²", 1.0),
+    "W/m^2": ("W/m²", 1.0),
+    "W m-2": ("W/m²", 1.0),
+    "MJ/hr": ("W/m²", 1e6 / 3600),
+    "MJ/m^2/hour": ("W/m²", 1e6 / 3600),
 }
 
 
@@ -83,10 +87,11 @@ def get_history(web: Web, site: Site, first: date, last: date, today: date) -> B
         what=f"weather of {first:%Y-%m-%d} to {last:%Y-%m-%d}",
         usable=_is_weather,
     )
-    table, origin = parse_hours(answer.content)
+    table, origin = _at_the_yard(*parse_hours(answer.content), site, numbers)
     return Block(table, origin.signed(POWER, origin.model, answer))
 
 
+@known_shape("NASA POWER")
 def parse_hours(content: bytes) -> tuple[pd.DataFrame, Origin]:
     """POWER's hourly JSON to our columns: fill values missing, labels moved to the hour's end.
 
@@ -106,9 +111,7 @@ def parse_hours(content: bytes) -> tuple[pd.DataFrame, Origin]:
     for needed in ("temp_c", "precip_mm"):
         if needed not in found:
             raise SourceFormatError(f"NASA POWER: {NAMES[needed]} is not in the answer.")
-    series = {
-        c: _series(given[n], units.get(n, {}).get("units", ""), n, fill) for c, n in found.items()
-    }
+    series = {c: _series(given[n], _factor(units, c, n), n, fill) for c, n in found.items()}
     table = pd.DataFrame(series).sort_index()
     # The key is the START of its hour; means over the hour belong to its end, as instants nearly do.
     table.index = (table.index + pd.Timedelta(hours=1)).rename("time")
@@ -120,6 +123,21 @@ def parse_hours(content: bytes) -> tuple[pd.DataFrame, Origin]:
     return table, _origin(reply, header, found, units, wild)
 
 
+def _at_the_yard(table, origin: Origin, site: Site, numbers) -> tuple[pd.DataFrame, Origin]:
+    """Temperature brought from the cell's mean height to the yard's, where both are known."""
+    if site.elevation_m is None or origin.cell is None or origin.cell[2] is None:
+        return table, origin
+    above_m = origin.cell[2] - site.elevation_m
+    if abs(above_m) < numbers["stations.lapse_from_m"]:
+        return table, origin
+    moved = to_yard_height(table, above_m, numbers=numbers)
+    if "rh_pct" in moved:
+        moved = moved.drop(columns="dewpoint_c", errors="ignore")  # follows from the rest
+    where = f"{abs(above_m):.0f} m {'above' if above_m > 0 else 'below'} the yard"
+    by_c = numbers["stations.lapse_c_km"] * above_m / 1000
+    return moved, origin.corrected(f"Its cell lies {where}: temperature {by_c:+.1f} °C.")
+
+
 def _parts(reply) -> tuple[dict, dict, dict]:
     try:
         return reply["properties"]["parameter"], reply["parameters"], reply["header"]
@@ -127,15 +145,23 @@ def _parts(reply) -> tuple[dict, dict, dict]:
         raise SourceFormatError("NASA POWER: its answer has an unknown shape.") from None
 
 
-def _series(values: dict, unit: str, name: str, fill: float) -> pd.Series:
-    if unit not in UNITS:
+def _factor(units: dict, column: str, name: str) -> float:
+    unit = str(units.get(name, {}).get("units", ""))
+    ours, factor = UNITS.get(unit, ("", 1.0))
+    if ours != WEATHER[column].unit:
         raise SourceFormatError(f"NASA POWER: {name} comes in {unit!r}, a unit we do not know.")
+    return factor
+
+
+def _series(values: dict, factor: float, name: str, fill: float) -> pd.Series:
     try:
         index = pd.to_datetime(list(values), format="%Y%m%d%H", utc=True)
         numbers = np.array(list(values.values()), dtype=float)
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, OverflowError):
         raise SourceFormatError(f"NASA POWER: {name} cannot be read.") from None
-    return pd.Series(np.where(numbers == fill, np.nan, numbers) * UNITS[unit], index=index)
+    if index.has_duplicates:
+        raise SourceFormatError(f"NASA POWER: {name} has an hour twice.")
+    return pd.Series(np.where(numbers == fill, np.nan, numbers) * factor, index=index)
 
 
 def _is_weather(content: bytes) -> None:
@@ -143,12 +169,12 @@ def _is_weather(content: bytes) -> None:
 
 
 def _origin(reply, header, found, units, wild) -> Origin:
-    longitude, latitude, *height = reply.get("geometry", {}).get("coordinates", [None, None, None])
+    longitude, latitude, *height = reply.get("geometry", {}).get("coordinates", [None, None])
     made = {c: f"{n}, {units[n]['units']}, mean of the hour" for c, n in found.items()}
     return Origin(
         model=" and ".join(header.get("sources", [])) or "MERRA-2 and CERES",
         issued=header.get("api", {}).get("version"),
-        cell=(latitude, longitude, height[0] if height else None),
+        cell=cell_of(latitude, longitude, *height[:1]),
         columns=made,
         notes=wild_notes(wild, "NASA POWER"),
     )

@@ -7,6 +7,7 @@ hour, instants at the instant. https://open-meteo.com/en/docs
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 from datetime import date
 
@@ -23,10 +24,13 @@ from flowcast.sources.service import (
     Origin,
     Service,
     Site,
+    cell_of,
+    known_shape,
     read_json,
     wild_notes,
     within_bounds,
 )
+from flowcast.tables import WEATHER
 
 LICENCE = "CC BY 4.0"
 CREDIT = "Weather data by Open-Meteo.com"
@@ -95,22 +99,17 @@ NAMES = {
     "cloud_pct": ("cloud_cover",),
     "pressure_hpa": ("pressure_msl",),
 }
-# What a unit becomes: value x factor + offset.
+# What another unit becomes: ours = value x factor + offset. A unit of another kind is refused.
 UNITS = {
-    "°C": (1.0, 0.0),
-    "°F": (5 / 9, -160 / 9),
-    "%": (1.0, 0.0),
-    "mm": (1.0, 0.0),
-    "inch": (25.4, 0.0),
-    "m/s": (1.0, 0.0),
-    "km/h": (1 / 3.6, 0.0),
-    "mp/h": (0.44704, 0.0),
-    "mph": (0.44704, 0.0),
-    "kn": (1852 / 3600, 0.0),
-    "W/m²": (1.0, 0.0),
-    "m³/m³": (1.0, 0.0),
-    "hPa": (1.0, 0.0),
+    "°F": ("°C", 5 / 9, -160 / 9),
+    "inch": ("mm", 25.4, 0.0),
+    "km/h": ("m/s", 1 / 3.6, 0.0),
+    "mp/h": ("m/s", 0.44704, 0.0),
+    "mph": ("m/s", 0.44704, 0.0),
+    "kn": ("m/s", 1852 / 3600, 0.0),
 }
+NEEDED = ("temp_c", "precip_mm")
+NOTHING = "Open-Meteo: it has nothing for this place and span."
 # The air is all the flow needs; the soil of the archive serves the beetles' clock.
 AIR = ("temp_c", "rh_pct", "precip_mm", "wind_ms", "ghi_wm2")
 SOIL = ("soil_temp_c", "soil_moisture_m3m3")
@@ -230,30 +229,34 @@ def parse_hours(content: bytes) -> tuple[pd.DataFrame, Origin]:
     return members[0], origin
 
 
+@known_shape("Open-Meteo")
 def parse_members(content: bytes) -> tuple[tuple[pd.DataFrame, ...], Origin]:
     """As `parse_hours`, one table for the control run and each member, in one shape.
 
     Members are named variable, variable_member01, ...; with a model's name behind where several
-    were asked for.
+    were asked for. Members without any hour are left out; what only some members tell is missing
+    in the others.
     """
     reply = _one_place(read_json(content, "Open-Meteo"))
     hourly, units = _section(reply, "hourly"), _section(reply, "hourly_units")
     index = _stamps(hourly, reply)
-    found = {c: f for c, names in NAMES.items() if (f := _members_of(hourly, names))}
-    if not {"temp_c", "precip_mm"} <= set(found):
-        gone = {"temp_c", "precip_mm"} - set(found)
-        raise SourceFormatError(f"Open-Meteo: {' and '.join(sorted(gone))} not in the answer.")
-    count = max(len(keys) for keys in found.values())
-    tables, wild = [], {}
-    for m in range(count):
-        values = {c: _values(hourly, units, keys[m]) for c, keys in found.items() if m < len(keys)}
+    keys = {c: _keys_of(hourly, names) for c, names in NAMES.items()}
+    runs = sorted(keys["temp_c"].keys() & keys["precip_mm"].keys())
+    if not runs:
+        raise _nothing(hourly, keys)
+    keys = {c: own for c, own in keys.items() if own.keys() & set(runs)}
+    tables, wild = [], Counter()
+    for run in runs:
+        values = {c: _values(hourly, units, c, own.get(run)) for c, own in keys.items()}
         table, bad = within_bounds(pd.DataFrame(values, index=index))
         tables.append(table)
-        wild = {k: wild.get(k, 0) + bad.get(k, 0) for k in {*wild, *bad}}
-    columns = {c: f"{keys[0]}, {_unit(units, keys[0])}" for c, keys in found.items()}
-    cell = (reply.get("latitude"), reply.get("longitude"), reply.get("elevation"))
+        wild.update(bad)
+    firsts = {c: next(iter(own.values())) for c, own in keys.items()}
+    columns = {c: f"{key}, {_unit(units, key)}" for c, key in firsts.items()}
+    cell = cell_of(reply.get("latitude"), reply.get("longitude"), reply.get("elevation"))
+    tables = _cut(tables)
     notes = wild_notes(wild, "Open-Meteo")
-    return _cut(tables), Origin(cell=cell, members=count, columns=columns, notes=notes)
+    return tables, Origin(cell=cell, members=len(tables), columns=columns, notes=notes)
 
 
 @dataclass(frozen=True)
@@ -303,22 +306,23 @@ def get_places(web: Web, name: str) -> list[NamedPlace]:
 
 def parse_places(content: bytes) -> list[NamedPlace]:
     """The geocoding answer; none when no place matches."""
-    reply = read_json(content, "Open-Meteo")
-    try:
-        return [
-            NamedPlace(
-                p["name"],
-                p.get("admin1", ""),
-                p.get("country", p.get("country_code", "")),
-                float(p["latitude"]),
-                float(p["longitude"]),
-                p.get("elevation"),
-                p.get("timezone"),
-            )
-            for p in reply.get("results", [])
-        ]
-    except (KeyError, TypeError, AttributeError, ValueError):
-        raise SourceFormatError("Open-Meteo: its list of places has an unknown shape.") from None
+    with known_shape("Open-Meteo"):
+        reply = read_json(content, "Open-Meteo")
+        _refuse_error(reply)
+        return [_named(p) for p in reply.get("results") or []]
+
+
+def _named(place: dict) -> NamedPlace:
+    height = place.get("elevation")
+    return NamedPlace(
+        str(place["name"]),
+        str(place.get("admin1") or ""),
+        str(place.get("country") or place.get("country_code") or ""),
+        float(place["latitude"]),
+        float(place["longitude"]),
+        None if height is None else float(height),
+        place.get("timezone"),
+    )
 
 
 def _is_in(place: NamedPlace, qualifiers: list[str]) -> bool:
@@ -341,6 +345,7 @@ def _block(service: Service, model: str, answer: Answer) -> Block:
     return Block(table, origin.signed(service, model, answer))
 
 
+@known_shape("Open-Meteo")
 def _is_weather(content: bytes) -> None:
     _section(_one_place(read_json(content, "Open-Meteo")), "hourly")
 
@@ -349,11 +354,17 @@ def _one_place(reply) -> dict:
     """The object of the one place asked for; a list comes when several were."""
     if isinstance(reply, list) and len(reply) == 1:
         reply = reply[0]
-    if not isinstance(reply, dict):
+    if isinstance(reply, list) and reply:
         raise SourceFormatError("Open-Meteo: one place was asked for and several were answered.")
-    if reply.get("error"):
-        raise NothingThere(f"Open-Meteo: {str(reply.get('reason', 'an error'))[:200]}.")
+    _refuse_error(reply)
     return reply
+
+
+def _refuse_error(reply: dict) -> None:
+    """An error may come as an answer like any other."""
+    if reply.get("error"):
+        reason = " ".join(str(reply.get("reason") or "an error").split())
+        raise NothingThere(f"Open-Meteo: {reason[:200].rstrip('.')}.")
 
 
 def _section(reply: dict, name: str) -> dict:
@@ -365,48 +376,67 @@ def _section(reply: dict, name: str) -> dict:
 
 def _stamps(hourly: dict, reply: dict) -> pd.DatetimeIndex:
     try:
-        stamps = np.array(hourly["time"], dtype="datetime64[s]")
-        offset = int(reply.get("utc_offset_seconds", 0))
-    except (KeyError, ValueError, TypeError):
+        stamps = [str(time) for time in hourly["time"]]
+        shift = pd.Timedelta(seconds=int(reply.get("utc_offset_seconds", 0)))
+        local = pd.DatetimeIndex(pd.to_datetime(stamps, format="ISO8601", utc=True), name="time")
+        index = (local - shift).as_unit("ns")
+    except (LookupError, ValueError, TypeError, OverflowError):
         raise SourceFormatError("Open-Meteo: its times cannot be read.") from None
-    index = pd.DatetimeIndex(stamps - np.timedelta64(offset, "s"), name="time").as_unit("ns")
-    if not index.is_monotonic_increasing or index.has_duplicates:
+    if index.hasnans or not index.is_monotonic_increasing or index.has_duplicates:
         raise SourceFormatError("Open-Meteo: its times are not in order.")
-    return index.tz_localize("UTC")
+    return index
 
 
-def _members_of(hourly: dict, names: tuple[str, ...]) -> list[str]:
-    """The keys of the first of these names that holds any value, control first."""
+def _keys_of(hourly: dict, names: tuple[str, ...]) -> dict[tuple[int, str], str]:
+    """(member, model) -> key, of the first of these names that holds any value; control first."""
     for name in names:
-        pattern = re.compile(rf"{name}(_member(\d+))?(_[a-z][a-z0-9_]*)?$")
-        matches = [(int(m[2] or 0), key) for key in hourly if (m := pattern.match(key))]
-        keys = [key for _, key in sorted(matches)]
-        if keys and any(any(v is not None for v in hourly[key]) for key in keys):
+        keys = _runs_of(hourly, name)
+        if any(value is not None for key in keys.values() for value in hourly[key]):
             return keys
-    return []
+    return {}
+
+
+def _runs_of(hourly: dict, name: str) -> dict[tuple[int, str], str]:
+    pattern = re.compile(rf"{name}(?:_member([0-9]{{1,3}}))?(_[a-z][a-z0-9_]*)?")
+    matches = [(key, m) for key in hourly if (m := pattern.fullmatch(key))]
+    return dict(sorted(((int(m[1] or 0), m[2] or ""), key) for key, m in matches))
+
+
+def _nothing(hourly: dict, keys: dict) -> Exception:
+    """Why there is no run with both temperature and rain: not in the answer, or null everywhere."""
+    gone = [c for c in NEEDED if not _runs_of(hourly, NAMES[c][0])]
+    if gone or all(keys[c] for c in NEEDED):
+        what = " and ".join(gone or NEEDED)
+        return SourceFormatError(f"Open-Meteo: {what} not in the answer.")
+    return NothingThere(NOTHING)
 
 
 def _unit(units: dict, key: str) -> str:
     return str(units.get(key, ""))
 
 
-def _values(hourly: dict, units: dict, key: str) -> np.ndarray:
+def _values(hourly: dict, units: dict, column: str, key: str | None) -> np.ndarray:
+    """One run's values in our unit; missing throughout where the run has none of its own."""
+    if key is None:
+        return np.full(len(hourly["time"]), np.nan)
     unit = _unit(units, key)
-    if unit not in UNITS:
+    ours, factor, offset = UNITS.get(unit, (unit, 1.0, 0.0))
+    if ours != WEATHER[column].unit:
         raise SourceFormatError(f"Open-Meteo: {key} comes in {unit!r}, a unit we do not know.")
-    factor, offset = UNITS[unit]
     try:
         values = np.array(hourly[key], dtype=float)  # null becomes NaN
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, OverflowError):
         raise SourceFormatError(f"Open-Meteo: {key} holds something that is no number.") from None
-    if len(values) != len(hourly["time"]):
+    if values.shape != (len(hourly["time"]),):
         raise SourceFormatError(f"Open-Meteo: {key} has not one value for each time.")
     return values if (factor, offset) == (1.0, 0.0) else values * factor + offset
 
 
 def _cut(tables: list[pd.DataFrame]) -> tuple[pd.DataFrame, ...]:
-    """From the first to the last hour of which anything is known."""
-    known = np.flatnonzero(tables[0]["temp_c"].notna() & tables[0]["precip_mm"].notna())
-    if not len(known):
-        raise NothingThere("Open-Meteo: it has nothing for this place and span.")
-    return tuple(table.iloc[known[0] : known[-1] + 1] for table in tables)
+    """Members of which anything is known, from the first hour that any of them knows to the last."""
+    known = np.array([t[list(NEEDED)].notna().all(axis=1) for t in tables])
+    hours = np.flatnonzero(known.any(axis=0))
+    if not len(hours):
+        raise NothingThere(NOTHING)
+    first, last = hours[0], hours[-1] + 1
+    return tuple(t.iloc[first:last] for t, own in zip(tables, known, strict=True) if own.any())

@@ -92,7 +92,8 @@ def gather(
             recent, said = _recent_from_stations(web, wanted)
             notes += said
         nearby, said = _nearby(web, wanted) if wanted.check_station else ((), [])
-    return Gathered(history, recent, ahead, nearby, (*notes, *said, *web.notes))
+    notes = tuple(dict.fromkeys([*notes, *said, *web.notes]))
+    return Gathered(history, recent, ahead, nearby, notes)
 
 
 def check_names(names: list[str]) -> tuple[str, ...]:
@@ -135,7 +136,7 @@ def _history(web: Web, wanted: Wanted, tell) -> tuple[tuple[Block, ...], list[st
         block, said = _year(web, wanted, services, first, last)
         blocks += [block] if block else []
         notes += [sentence for sentence in said if sentence not in notes]
-    blocks += _overlap(web, wanted, services, blocks)
+    blocks += _overlap(web, wanted, services, years, blocks)
     return tuple(blocks), _shortened(notes)
 
 
@@ -157,16 +158,21 @@ def _year(web: Web, wanted: Wanted, services, first: date, last: date):
     return None, notes
 
 
-def _overlap(web: Web, wanted: Wanted, services, blocks: list[Block]) -> list[Block]:
-    """Where a second service stepped in: a year of it that the first has too, to compare them by."""
+def _overlap(web: Web, wanted: Wanted, services, years, blocks: list[Block]) -> list[Block]:
+    """Where a second service stepped in: a year of it that the first has too, to compare them by.
+
+    The longest such span, the latest of equal ones: the running year is the last choice.
+    """
     names = [block.origin.service for block in blocks]
     main = services[0][0].name if services else ""
     extra = []
     for service, get in services[1:]:
         ours = [b for b in blocks if b.origin.service == main]
         if service.name in names and ours:
-            year = ours[-1].table.index[len(ours[-1].table) // 2].year
-            block, _ = _year(web, wanted, [(service, get)], date(year, 1, 1), date(year, 12, 31))
+            had = {b.table.index[len(b.table) // 2].year for b in ours}
+            spans = [(first, last) for first, last in years if first.year in had]
+            span = max(spans, key=lambda s: (min((s[1] - s[0]).days, 364), s[0]))
+            block, _ = _year(web, wanted, [(service, get)], *span)
             extra += [block] if block else []
     return extra
 
@@ -189,12 +195,18 @@ def _recent_from_stations(web: Web, wanted: Wanted) -> tuple[Block | None, list[
         return None, []
     first = wanted.today - timedelta(days=open_meteo.PAST_DAYS)
     try:
-        nearest = stations.get_stations(
-            web, wanted.station_site or wanted.site, first, wanted.today, count=1
-        )[0]
+        nearest = _stations(web, wanted, first, wanted.today)[0]
     except SourceError as error:
         return None, [str(error)]
     return nearest.block(), []
+
+
+def _stations(web: Web, wanted: Wanted, first: date, last: date) -> list[StationHours]:
+    """The nearest station with hours of the span, by the yard's own numbers and this run's day."""
+    site = wanted.station_site or wanted.site
+    return stations.get_stations(
+        web, site, first, last, count=1, numbers=web.numbers, today=wanted.today
+    )
 
 
 def _at_known_height(wanted: Wanted, history: tuple[Block, ...]) -> Wanted:
@@ -211,9 +223,7 @@ def _nearby(web: Web, wanted: Wanted) -> tuple[tuple[StationHours, ...], list[st
         return (), []
     year = min(wanted.last, wanted.today).year - 1
     try:
-        found = stations.get_stations(
-            web, wanted.station_site or wanted.site, date(year, 1, 1), date(year, 12, 31), count=1
-        )
+        found = _stations(web, wanted, date(year, 1, 1), date(year, 12, 31))
     except NothingThere as error:
         return (), [str(error)]
     except SourceError as error:

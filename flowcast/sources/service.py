@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import math
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -11,6 +14,9 @@ import pandas as pd
 
 from flowcast.errors import SourceFormatError
 from flowcast.tables import WEATHER
+
+# What a parser may stumble over in an answer of a shape it was not made for.
+STUMBLES = (LookupError, AttributeError, TypeError, ValueError, ArithmeticError, RecursionError)
 
 
 @dataclass(frozen=True)
@@ -159,11 +165,34 @@ def read_json(content: bytes, who: str) -> dict | list:
     """
     try:
         return json.loads(content)
-    except ValueError:
+    except (ValueError, RecursionError):
         start = content[:60].decode("utf-8", "replace").strip()
         raise SourceFormatError(
             f"{who} answered with something that is no JSON (begins {start!r}). Try again later."
         ) from None
+
+
+@contextmanager
+def known_shape(who: str) -> Iterator[None]:
+    """Whatever is looked for in an answer and is not there, or is of another kind, in one line.
+
+    Raises
+    ------
+    SourceFormatError
+    """
+    try:
+        yield
+    except STUMBLES:
+        raise SourceFormatError(f"{who}: its answer has an unknown shape.") from None
+
+
+def cell_of(latitude, longitude, height=None) -> tuple[float, float, float | None] | None:
+    """Where a grid cell lies, as far as the answer tells it in numbers."""
+    told = [
+        float(v) if isinstance(v, int | float) and math.isfinite(v) else None
+        for v in (latitude, longitude, height)
+    ]
+    return None if None in told[:2] else tuple(told)
 
 
 def within_bounds(table: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, int]]:

@@ -1,20 +1,28 @@
 """Answers of the weather services kept on disk, so that nothing is asked twice.
 
-One SQLite file under the user's cache directory, written by requests-cache. A store that cannot be
-read or written must never cost the user an answer: it says so once and goes on without.
+One SQLite file under the user's cache directory, in the table that requests-cache makes and reads.
+A store that cannot be read or written must never cost the user an answer: it says so once and goes
+on without.
 """
 
 from __future__ import annotations
 
 import os
-import pickle
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import requests
+from requests_cache import CachedResponse
+from requests_cache.backends.sqlite import SQLiteDict
+from requests_cache.cache_keys import create_key
 
-HIDDEN = ("apikey", "user", "X-Api-Key", "User-Agent", "Authorization", "From")
+BUSY_MS = 5000  # how long to wait for another process that is writing
+NO_PART_OF_THE_KEY = ("apikey", "user")
+# Of an answer's headers these alone are kept: when it changed and until when it holds.
+KEPT_HEADERS = ("Content-Type", "Date", "ETag", "Expires", "Last-Modified")
 
 
 def cache_folder() -> Path:
@@ -32,44 +40,54 @@ class Store:
         self.folder = folder
         self.path = folder / "answers.sqlite"
         self.troubles: list[str] = []
-        self._cache = self._open()
+        self._table = self._open()
 
     def key(self, request: requests.PreparedRequest) -> str:
         """The same for equal requests, whoever asks: keys and contacts are no part of it."""
-        from requests_cache.cache_keys import create_key
+        return create_key(request, ignored_parameters=NO_PART_OF_THE_KEY)
 
-        return create_key(request, ignored_parameters=list(HIDDEN))
-
-    def get(self, key: str):
-        """The kept answer (a requests_cache.CachedResponse), or None."""
-        if self._cache is None:
+    def get(self, key: str) -> CachedResponse | None:
+        """The kept answer, or None."""
+        if self._table is None:
             return None
         try:
-            return self._cache.get_response(key)
+            return self._table[key]
+        except KeyError:
+            return None
         except sqlite3.DatabaseError as error:
             return self._get_anew(key, error)
-        except (pickle.UnpicklingError, EOFError, ValueError, TypeError, ImportError):
-            return None  # one entry is damaged: the answer is asked for again and replaces it
+        except Exception:  # a damaged pickle can raise anything
+            self._say("has a damaged entry, which was passed over")
+            return None
 
-    def put(self, key: str, response, at: datetime, lifetime_s: float | None) -> None:
-        """Keep an answer of this moment; for ever where lifetime_s is None."""
-        from requests_cache import CachedResponse
+    def put(self, key: str, response, url: str, at: datetime, lifetime_s: float | None) -> None:
+        """Keep an answer of this moment; for ever where lifetime_s is None.
 
-        if self._cache is None:
+        Of the question nothing is kept but `url`, so that no key and no contact lies on the disk.
+        """
+        if self._table is None:
             return
         expires = None if lifetime_s is None else at + timedelta(seconds=lifetime_s)
-        kept = CachedResponse.from_response(response, expires=expires)
-        kept.created_at = at
-        kept.request.headers.clear()  # who asked is nobody's business
+        headers = {
+            name: response.headers[name] for name in KEPT_HEADERS if name in response.headers
+        }
+        kept = CachedResponse(
+            status_code=200,
+            url=url,
+            headers=requests.structures.CaseInsensitiveDict(headers),
+            content=response.content,
+            created_at=at,
+            expires=expires,
+        )
         try:
-            self._cache.save_response(kept, key, expires)
+            self._table[key] = kept
         except sqlite3.Error as error:
-            self._say(f"could not be written ({error}); this answer is not kept")
+            self._say(f"could not be written ({error}); not every answer is kept")
 
     def close(self) -> None:
         """Let go of the file."""
-        if self._cache is not None:
-            self._cache.close()
+        if self._table is not None:
+            self._table.close()
 
     def _open(self):
         try:
@@ -77,20 +95,17 @@ class Store:
         except sqlite3.DatabaseError as error:
             return self._start_anew(error)
         except OSError as error:
-            self._say(f"cannot be used ({error.strerror or error}); nothing is kept")
+            self._say(f"cannot be used ({error.strerror or 'no folder'}); nothing is kept")
             return None
 
-    def _connect(self):
-        from requests_cache import SQLiteCache
-
+    def _connect(self) -> _Table:
         self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        cache = SQLiteCache(self.path, busy_timeout=5000, wal=False, ignored_parameters=HIDDEN)
-        cache.responses.get("")  # a file that is no database says so here
-        return cache
+        return _Table(self.path, table_name="responses", busy_timeout=BUSY_MS)
 
-    def _get_anew(self, key: str, error: sqlite3.DatabaseError):
-        self._cache = self._start_anew(error)
-        return None if self._cache is None else self.get(key)
+    def _get_anew(self, key: str, error: sqlite3.DatabaseError) -> CachedResponse | None:
+        self.close()
+        self._table = self._start_anew(error)
+        return None if self._table is None else self.get(key)
 
     def _start_anew(self, error: sqlite3.DatabaseError):
         """A damaged file is put aside, not thrown away; a busy or full one is left alone."""
@@ -110,6 +125,29 @@ class Store:
         sentence = f"The store of weather answers {self.path} {what}."
         if sentence not in self.troubles:
             self.troubles.append(sentence)
+
+
+class _Table(SQLiteDict):
+    """The library's table, but what cannot be read or written says so.
+
+    The library itself waits for ever for a locked file, passes over a full disk in silence, and
+    prints its own words on a damaged entry.
+    """
+
+    @contextmanager
+    def connection(self, commit: bool = False) -> Iterator[sqlite3.Connection]:
+        """The one connection; with `commit`, inside a transaction that fails when it must."""
+        with super().connection() as line, line if commit else nullcontext():
+            if commit:
+                line.execute("begin immediate")
+            yield line
+
+    def deserialize(self, key: str, value: bytes) -> CachedResponse:
+        """What was kept; raises whatever the damage to it brings about."""
+        kept = self.serializer.loads(value)
+        if not isinstance(kept, CachedResponse):
+            raise TypeError("another thing was kept here")
+        return kept
 
 
 def _free_name(path: Path) -> Path:

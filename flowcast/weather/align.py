@@ -94,7 +94,8 @@ def fit_correction(source, target, numbers, *, scale=True):
     -----
     Mean and scale for temperature, the mean for humidity, the ratio of means for wind, radiation
     and rain, in windows of three months where align.seasonal_d days are in common. Each is drawn
-    towards no correction by as much as align.trust_d (rain_trust_d, scale_trust_d) days would.
+    towards no correction by as much as align.trust_d (scale_trust_d) days would, and that of rain
+    by align.rain_trust_h hours of rain: dry days tell nothing of it, and one storm little.
     """
     common = source.index.intersection(target.index)
     days = len(common) / 24
@@ -134,7 +135,8 @@ def unsure(members, rng, numbers):
     out = []
     for table in members:
         moved = table.drop(columns=["dewpoint_c"], errors="ignore").copy()
-        moved["temp_c"] += rng.normal(0, numbers["align.unsure_c"])
+        shifted = moved["temp_c"] + rng.normal(0, numbers["align.unsure_c"])
+        moved["temp_c"] = np.clip(shifted, WEATHER["temp_c"].low, WEATHER["temp_c"].high)
         for name in MULTIPLIED:
             factor = np.exp(rng.normal(0, numbers["align.unsure_log"]))
             if name in moved:
@@ -167,7 +169,7 @@ def _line(name, source, target, numbers, scale):
     if name in MULTIPLIED:
         return 0.0, _ratio(name, source, target, days, numbers)
     factor = 1.0
-    if scale and name in SCALED and source.std() > 0:
+    if scale and name in SCALED and np.ptp(source) > 0:
         most = numbers["align.scale_most"]
         swing = np.clip(target.std() / source.std(), 1 / most, most)
         factor = swing ** (days / (days + numbers["align.scale_trust_d"]))
@@ -177,9 +179,19 @@ def _line(name, source, target, numbers, scale):
 
 
 def _ratio(name, source, target, days, numbers):
-    rain = name == "precip_mm"
-    most = numbers["align.rain_most" if rain else "align.scale_most"]
-    trust = days / (days + numbers["align.rain_trust_d" if rain else "align.trust_d"])
     if source.mean() <= 0 or target.mean() <= 0:
         return 1.0  # a dry spell tells nothing of how much it rains
+    if name == "precip_mm":
+        most = numbers["align.rain_most"]
+        hours = min(_equal_hours(source), _equal_hours(target))
+        trust = hours / (hours + numbers["align.rain_trust_h"])
+    else:
+        most = numbers["align.scale_most"]
+        trust = days / (days + numbers["align.trust_d"])
     return np.clip(target.mean() / source.mean(), 1 / most, most) ** trust
+
+
+def _equal_hours(rain):
+    """How many equally wet hours tell as much as these: Kish's effective size, 1 for one storm."""
+    share = rain / rain.max()
+    return share.sum() ** 2 / (share**2).sum()

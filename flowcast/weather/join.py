@@ -10,6 +10,8 @@ import pandas as pd
 from flowcast.weather.align import Correction, fit_correction
 from flowcast.weather.complete import short_holes
 
+NEEDED = ["temp_c", "precip_mm"]  # an hour that has both is whole
+
 
 @dataclass(frozen=True)
 class Joined:
@@ -50,7 +52,8 @@ def join_blocks(blocks, climates, numbers):
     Notes
     -----
     A block fills whole hours that those before it leave open by more than weather.max_gap_h; it
-    never fills single columns, and never an hour or two inside another source's record.
+    never fills single columns, and never an hour or two inside another source's record. An hour that
+    no block tells whole is kept as told by the source of the hour before it.
     """
     if len(blocks) == 1:
         return Joined(blocks[0], np.zeros(len(blocks[0]), int), {})
@@ -58,16 +61,14 @@ def join_blocks(blocks, climates, numbers):
     training, *others = by_climate
     target = by_climate[training]
     corrections = {c: fit_correction(by_climate[c], target, numbers) for c in others}
+    taken = _whole_hours(blocks, int(numbers["weather.max_gap_h"]))
+    taken = _with_the_rest(blocks, climates, taken)
     parts, owners = [], []
-    covered = pd.DatetimeIndex([], tz="UTC")
     for k, (block, climate) in enumerate(zip(blocks, climates, strict=True)):
-        known = block[block["temp_c"].notna() & block["precip_mm"].notna()]
-        wanted = _open(known.index, covered, int(numbers["weather.max_gap_h"]))
         correction = corrections.get(climate)
-        part = block.loc[wanted]
+        part = block.loc[taken[k]]
         parts.append(correction.apply(part) if correction is not None and len(part) else part)
         owners.append(np.full(len(part), k))
-        covered = covered.union(part.index)
     filled = [part for part in parts if len(part)]
     table = pd.concat(filled) if filled else blocks[0].iloc[:0]
     order = np.argsort(table.index.asi8, kind="stable")
@@ -79,6 +80,31 @@ def _stacked(blocks, climates, climate):
     own = [b for b, c in zip(blocks, climates, strict=True) if c == climate]
     table = pd.concat(own).sort_index(kind="stable") if len(own) > 1 else own[0]
     return table[~table.index.duplicated()]
+
+
+def _whole_hours(blocks, longest):
+    """The stamps of whole hours to take from each block, those before it first."""
+    covered = pd.DatetimeIndex([], tz="UTC")
+    taken = []
+    for block in blocks:
+        whole = block.index[block[NEEDED].notna().all(axis=1)]
+        taken.append(_open(whole, covered, longest))
+        covered = covered.union(taken[-1])
+    return taken
+
+
+def _with_the_rest(blocks, climates, taken):
+    """The same with hours that no block tells whole, each with the climate of the hour before it."""
+    owner = pd.concat([pd.Series(c, t, dtype=object) for c, t in zip(climates, taken, strict=True)])
+    owner = owner.sort_index()
+    covered, out = owner.index, []
+    for block, climate, own in zip(blocks, climates, taken, strict=True):
+        rest = block.index[block[NEEDED].notna().any(axis=1)].difference(covered)
+        before = owner.reindex(rest, method="ffill")
+        mine = rest[(before.isna() | (before == climate)).to_numpy(bool)]
+        covered = covered.union(mine)
+        out.append(own.union(mine))
+    return out
 
 
 def _open(index, covered, longest):
