@@ -65,8 +65,6 @@ def _on_the_climate(sources: Sources, ahead: Ahead, joined: weather.Joined):
         reference = None if correction is None else reference
     elif reference is not None:
         members = [reference[reference.index > joined.table.index[-1]]]
-    if ahead.is_point:
-        members = members * POINT_MEMBERS
     if correction is not None:
         members = [correction.apply(m) for m in members]
         said = correction.words(" through the last weeks")
@@ -74,7 +72,9 @@ def _on_the_climate(sources: Sources, ahead: Ahead, joined: weather.Joined):
         said = "Corrected to the yard's history as the last weeks are."
     else:
         said = "Not corrected to the yard's history: each member is taken to be off in its own way."
-    if reference is None or ahead.is_point:
+    if ahead.is_point:
+        members = weather.drifting(members[0], POINT_MEMBERS, rng, numbers)
+    if reference is None:
         members = weather.unsure(members, rng, numbers)
     return members, said
 

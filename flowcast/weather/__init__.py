@@ -5,7 +5,7 @@ sources on one climate (`align`, `join`), the air (`humidity`), the sun (`sun`),
 and the season (`season`).
 """
 
-from flowcast.weather.align import Correction, fit_correction, unsure
+from flowcast.weather.align import Correction, drifting, fit_correction, unsure
 from flowcast.weather.complete import Weather, complete_weather
 from flowcast.weather.daily import daily_weather, reference_et, wind_at_2m
 from flowcast.weather.days import day_starts, hours_of_days, local_dates
@@ -60,6 +60,7 @@ __all__ = [
     "degree_days",
     "dewpoint",
     "dewpoint_from_minimum",
+    "drifting",
     "extraterrestrial_radiation",
     "fit_correction",
     "fit_normals",

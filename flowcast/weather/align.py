@@ -134,15 +134,59 @@ def unsure(members, rng, numbers):
     """
     out = []
     for table in members:
-        moved = table.drop(columns=["dewpoint_c"], errors="ignore").copy()
-        shifted = moved["temp_c"] + rng.normal(0, numbers["align.unsure_c"])
-        moved["temp_c"] = np.clip(shifted, WEATHER["temp_c"].low, WEATHER["temp_c"].high)
-        for name in MULTIPLIED:
-            factor = np.exp(rng.normal(0, numbers["align.unsure_log"]))
-            if name in moved:
-                moved[name] = np.clip(moved[name] * factor, 0, WEATHER[name].high)
-        out.append(moved)
+        warmer = rng.normal(0, numbers["align.unsure_c"])
+        factors = np.exp(rng.normal(0, numbers["align.unsure_log"], len(MULTIPLIED)))
+        out.append(_moved(table, warmer, factors))
     return out
+
+
+def drifting(member, count, rng, numbers):
+    """One run of weather ahead as so many, each erring on its own and more with every day.
+
+    Parameters
+    ----------
+    member : pandas.DataFrame
+        Hourly weather of a forecast that says nothing of its own uncertainty.
+    count : int
+        How many are wanted.
+    rng : numpy.random.Generator
+        Draws the errors: of temperature with a standard deviation of align.drift_c x days ahead, of
+        wind, rain and light of align.drift_log x the root of days ahead in the logarithm, each
+        remembered for about align.drift_memory_d days.
+
+    Returns
+    -------
+    list of pandas.DataFrame
+    """
+    lead = np.arange(len(member)) / 24
+    keep = np.exp(-1 / (24 * numbers["align.drift_memory_d"]))
+    out = []
+    for _ in range(count):
+        error = _remembered(rng.standard_normal((len(lead), 1 + len(MULTIPLIED))), keep)
+        warmer = numbers["align.drift_c"] * lead * error[:, 0]
+        grown = numbers["align.drift_log"] * np.sqrt(lead)[:, None] * error[:, 1:]
+        out.append(_moved(member, warmer, np.exp(grown).T))
+    return out
+
+
+def _remembered(normal, keep):
+    """Rows of normal draws made to follow one another: unit variance, correlation `keep`."""
+    from scipy.signal import lfilter
+
+    fresh = np.sqrt(1 - keep**2) * normal
+    fresh[0] = normal[0]
+    return lfilter([1.0], [1.0, -keep], fresh, axis=0)
+
+
+def _moved(table, warmer, factors):
+    """The table warmer by so much, its multiplied quantities times their factors, within bounds."""
+    moved = table.drop(columns=["dewpoint_c"], errors="ignore").copy()
+    shifted = moved["temp_c"] + warmer
+    moved["temp_c"] = np.clip(shifted, WEATHER["temp_c"].low, WEATHER["temp_c"].high)
+    for name, factor in zip(MULTIPLIED, factors, strict=True):
+        if name in moved:
+            moved[name] = np.clip(moved[name] * factor, 0, WEATHER[name].high)
+    return moved
 
 
 def _highest(name):
