@@ -11,14 +11,27 @@ from importlib import import_module
 from typing import Any
 
 _WHERE = {
+    "Reach": "flowcast.pipeline",
+    "backtest": "flowcast.pipeline",
     "check": "flowcast.pipeline",
     "outlook": "flowcast.pipeline",
+    "pull": "flowcast.pipeline",
     "read_yard": "flowcast.yard",
     "render_page": "flowcast.report.page",
     "load_numbers": "flowcast.numbers",
     "FlowcastError": "flowcast.errors",
 }
-__all__ = ["FlowcastError", "check", "load_numbers", "outlook", "read_yard", "render_page"]
+__all__ = [
+    "FlowcastError",
+    "Reach",
+    "backtest",
+    "check",
+    "load_numbers",
+    "outlook",
+    "pull",
+    "read_yard",
+    "render_page",
+]
 
 
 def __getattr__(name: str) -> Any:

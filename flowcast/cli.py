@@ -214,6 +214,73 @@ def report(
         typer.echo(f"The page is {path}. Open it in any browser.")
 
 
+@app.command()
+def backtest(
+    yard: YardArgument,
+    from_: Annotated[
+        str | None,
+        typer.Option("--from", metavar="DATE", help="First issue date; a year back if not given."),
+    ] = None,
+    to: Annotated[
+        str | None,
+        typer.Option("--to", metavar="DATE", help="Last issue date; as late as can be judged."),
+    ] = None,
+    every: Annotated[int, typer.Option(help="Days between issue dates.", min=1)] = 14,
+    horizon: Annotated[int, typer.Option(help="Days ahead.", min=1, max=90)] = 30,
+    weather: Annotated[
+        str,
+        typer.Option(
+            help="Weather ahead: past-years (a lower bound), observed (an upper bound) or both."
+        ),
+    ] = "both",
+    csv: Annotated[
+        Path | None, typer.Option("--csv", help="Write every forecast beside what came.")
+    ] = None,
+    picture: Annotated[
+        Path | None, typer.Option("--picture", help="Write chances said against what came, as SVG.")
+    ] = None,
+    processes: Annotated[int, typer.Option(help="How many to work with.", min=1, max=64)] = 2,
+    offline: Offline = False,
+    as_json: Json = False,
+) -> None:
+    """Try the outlook on the yard's own past: issue it from past dates, compare with what came.
+
+    Example: flowcast backtest sample_yards/subtropical-coast --every 28
+    """
+    first, last = _day(from_, "--from"), _day(to, "--to")
+    _in_order(first, last)
+    from flowcast import pipeline
+    from flowcast.report import data, screen, trust
+
+    modes = pipeline.MODES if weather == "both" else (weather,)
+    with _bar("Looking back") as tell:
+        found = pipeline.backtest(
+            yard,
+            first=first,
+            last=last,
+            every=every,
+            horizon=horizon,
+            modes=modes,
+            processes=processes,
+            reach=pipeline.Reach(offline=offline, tell=tell),
+        )
+    written = [str(trust.write_csv(found, csv))] if csv else []
+    written += [str(_picture(found, picture))] if picture else []
+    if as_json:
+        _print(data.backtest_data(found) | {"written": written}, as_json)
+    else:
+        _print("\n".join([screen.backtest_text(found), *(f"Wrote {w}." for w in written)]), as_json)
+
+
+def _picture(found, path: Path) -> Path:
+    from flowcast.plots.canvas import draw_svg
+    from flowcast.plots.trust import draw_reliability
+    from flowcast.report.page import write_page
+
+    svg = draw_svg("reliability", lambda figure: draw_reliability(figure, found), (5, 5))
+    return write_page(svg.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1), path)
+
+
 def _outlook(doing, yard, at, as_of, offline, refresh, seed, scenarios):
     """The outlook of a yard or of a place, whichever was named."""
     if (yard is None) == (at is None):

@@ -4,7 +4,7 @@ gather (what the files and services hold) -> record (what was known before an is
 first) -> run (fit, draw, read); backtest (the same from past dates).
 """
 
-from flowcast.pipeline.backtest import backtest
+from flowcast.pipeline.backtest import MODES, backtest
 from flowcast.pipeline.gather import Reach, Sources, read_sources
 from flowcast.pipeline.record import default_issue_date, known_before
 from flowcast.pipeline.run import (
@@ -18,6 +18,7 @@ from flowcast.pipeline.run import (
 )
 
 __all__ = [
+    "MODES",
     "Reach",
     "Sources",
     "backtest",

@@ -10,8 +10,9 @@ from flowcast.flow.outlook import Outlook
 from flowcast.flow.standing import Measure, Standing
 from flowcast.report import words
 from flowcast.report.basis import basis, check_lines
+from flowcast.report.trust import trust_data
 from flowcast.report.weather import pulled_text, weather_data
-from flowcast.results import Checked, Pulled, YardOutlook
+from flowcast.results import Backtest, Checked, Pulled, YardOutlook
 
 SCHEMA_VERSION = 1
 SHAPING = ("foraging", "soil", "season", "scale_log", "flow", "align")
@@ -76,6 +77,12 @@ def pulled_data(found: Pulled) -> dict:
         "understood": pulled_text(found),
         "notes": found.record.notes,
     }
+
+
+def backtest_data(found: Backtest) -> dict:
+    """The JSON of `flowcast backtest`."""
+    head = {"schema": "flowcast-backtest", "schema_version": SCHEMA_VERSION}
+    return head | {"yard": found.record.yard.name} | trust_data(found)
 
 
 def _hive(log) -> dict:

@@ -7,9 +7,9 @@ import textwrap
 import pandas as pd
 
 from flowcast.flow.outlook import Outlook
-from flowcast.report import weather, words
+from flowcast.report import trust, weather, words
 from flowcast.report.basis import basis, cautions, check_lines
-from flowcast.results import Checked, Pulled, YardOutlook
+from flowcast.results import Backtest, Checked, Pulled, YardOutlook
 
 WIDTH = 88
 
@@ -58,6 +58,25 @@ def pulled_text(found: Pulled) -> str:
     return "\n".join(lines)
 
 
+def backtest_text(found: Backtest) -> str:
+    """How far to trust the outlook of this yard, as a screen of text."""
+    lines = [f"{found.record.yard.name}: past outlooks against what came", ""]
+    for sentence in trust.trust_lines(found):
+        lines += _item(sentence)
+    lines += ["", *_cells(trust.trust_table(found))]
+    lines += [
+        "",
+        *_paragraph("Loss: twice the mean quantile loss, near the CRPS; smaller is better."),
+    ]
+    return "\n".join(lines)
+
+
+def _cells(rows: list[tuple[str, ...]]) -> list[str]:
+    """A small table: the head first, columns as wide as they need."""
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    return ["  " + "   ".join(map(str.ljust, row, widths)).rstrip() for row in rows]
+
+
 def _weeks(outlook: Outlook, units: str) -> list[str]:
     """Gain by week: the middle and interval of its sum, and the flow days expected in it."""
     rows = [("days ahead", f"gain, {units}", "8 times in 10", "flow days expected")]
@@ -71,8 +90,7 @@ def _weeks(outlook: Outlook, units: str) -> list[str]:
                 f"{week['flow_days']:.1f} of {week['days']:.0f}",
             )
         )
-    widths = [max(len(row[k]) for row in rows) for k in range(4)]
-    return ["  " + "   ".join(map(str.ljust, row, widths)).rstrip() for row in rows]
+    return _cells(rows)
 
 
 def _notes(notes: list[str]) -> list[str]:
