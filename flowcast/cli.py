@@ -273,12 +273,12 @@ def backtest(
 
 
 def _picture(found, path: Path) -> Path:
-    from flowcast.plots.canvas import draw_svg
+    from flowcast.plots.canvas import draw_alone
     from flowcast.plots.trust import draw_reliability
     from flowcast.report.page import write_page
 
-    svg = draw_svg("reliability", lambda figure: draw_reliability(figure, found), (5, 5))
-    return write_page(svg.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1), path)
+    svg = draw_alone("reliability", lambda figure: draw_reliability(figure, found), (5, 5))
+    return write_page(svg, path)
 
 
 def _outlook(doing, yard, at, as_of, offline, refresh, seed, scenarios):

@@ -6,7 +6,7 @@ import io
 import re
 from collections.abc import Callable
 
-from flowcast.plots.style import paper
+from flowcast.plots.style import PAPER, paper
 
 
 def draw_svg(name: str, draw: Callable, size: tuple[float, float]) -> str:
@@ -34,6 +34,13 @@ def draw_svg(name: str, draw: Callable, size: tuple[float, float]) -> str:
         out = io.StringIO()
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     return _inline(out.getvalue(), name, size)
+
+
+def draw_alone(name: str, draw: Callable, size: tuple[float, float]) -> str:
+    """As `draw_svg`, as a file of its own: with its name spaces, and paper under it."""
+    spaces = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
+    svg = draw_svg(name, draw, size)
+    return svg.replace("<svg", f'<svg {spaces} style="background:{PAPER}"', 1)
 
 
 def _inline(text: str, name: str, size: tuple[float, float]) -> str:

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 
 import pandas as pd
 
+PAPER = "#fbf8f1"
 INK, SOFT, LINE = "#2b2a27", "#6a655b", "#ddd5c5"
 HONEY, DEEP, BLUE, MIST, HEATH = "#b8791b", "#6b3f06", "#2f5d8a", "#a9bccd", "#86668c"
 

@@ -34,4 +34,4 @@ def draw_reliability(figure, found: Backtest) -> None:
         axis.set_ticks(ticks, [f"{10 * t:.0f} in 10" for t in ticks])
     axes.set(xlim=(-0.03, 1.03), ylim=(-0.03, 1.03), xlabel="chance of a flow day, as said")
     axes.set_title("Share of those days that were one")
-    axes.legend(loc="upper left", labelcolor=SOFT)
+    axes.legend(loc="lower right", labelcolor=SOFT)
