@@ -218,5 +218,5 @@ def _no_weather(yard: Yard, notes: tuple[str, ...], offline: bool) -> str:
             f"{yard.name}: no weather was pulled before, and this run is offline. Run it once with "
             f"a network, {cure}"
         )
-    why = " ".join(dict.fromkeys(notes[:2]))
+    why = " ".join(note.removesuffix(" Try again later.") for note in dict.fromkeys(notes[:2]))
     return f"{yard.name}: no weather. {why} Look at the network and pull again, {cure}"

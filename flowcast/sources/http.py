@@ -35,6 +35,7 @@ AGAIN = (requests.ConnectionError, requests.Timeout, urllib3.exceptions.HTTPErro
 # and some of Python's come through), is not mended by asking again.
 NEVER_AGAIN = (requests.TooManyRedirects, ValueError)
 FOR_EVER = float("inf")
+NO_NETWORK = "no network"
 # What asks whether a kept answer still stands, and the header of the answer that it repeats.
 CONDITIONS = {"If-Modified-Since": "Last-Modified", "If-None-Match": "ETag"}
 # What a service that has had enough says, and how long its window lasts.
@@ -194,14 +195,18 @@ class Web:
                 self.down[service.name] = _no_address(service)
                 raise self.down[service.name] from None
             except AGAIN as error:
-                trouble = f"{service.name}: {what} could not be had ({_line_failed(error)})"
+                why = _line_failed(error)
+                trouble = f"{service.name}: {what} could not be had ({why})"
+                if why.startswith(NO_NETWORK):  # asking again brings none
+                    break
             except SourceFormatError as error:
                 # Cut short on the way, or an error sent as an answer: a failed line, not a shape.
                 trouble = str(error).removesuffix(" Try again later.").rstrip(".")
             if left:
                 self.sleep(wait * (0.5 + self.rng.random()))
                 wait *= 2
-        self.down[service.name] = SourceUnavailable(f"{trouble}, {tries} times. Try again later.")
+        times = f", {tries - left} times" if tries - left > 1 else ""
+        self.down[service.name] = SourceUnavailable(f"{trouble}{times}. Try again later.")
         raise self.down[service.name]
 
     def _sent(self, request) -> requests.Response:
@@ -404,8 +409,8 @@ def _line_failed(error: Exception) -> str:
     text = repr(error).lower()
     for word, plain in (
         ("refused", "connection refused"),
-        ("resolve", "no network, or the host is not known"),
-        ("unreachable", "no network"),
+        ("resolve", f"{NO_NETWORK}, or the host is not known"),
+        ("unreachable", NO_NETWORK),
         ("too slow", "too slow"),
         ("timed out", "no answer in time"),
         ("timeout", "no answer in time"),
