@@ -221,10 +221,9 @@ def test_an_answer_counts_by_what_is_in_it_not_by_what_it_is_called(servers, doo
 def test_certificates_are_those_that_the_environment_names(servers, door, monkeypatch):
     monkeypatch.setenv("REQUESTS_CA_BUNDLE", "/of/this/network.pem")
     web, seen = door(), []
-    send = web.session.send
-    monkeypatch.setattr(
-        web.session, "send", lambda r, **k: seen.append(k["verify"]) or send(r, **k)
-    )
+    adapter = web.session.get_adapter("http://127.0.0.1")
+    send = adapter.send
+    monkeypatch.setattr(adapter, "send", lambda r, **k: seen.append(k["verify"]) or send(r, **k))
     history(web)
     assert seen == ["/of/this/network.pem"]
 

@@ -19,6 +19,7 @@ from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from importlib.metadata import version
 from pathlib import Path
+from urllib.parse import urljoin
 
 import pandas as pd
 import requests
@@ -79,7 +80,6 @@ class Web:
         self.store = Store(folder)
         self.allowance = Allowance(folder, numbers, sleep=sleep, tell=tell)
         self.session = requests.Session()
-        self.session.max_redirects = HOPS
         self.session.headers["User-Agent"] = user_agent(caller.contact)
 
     def __enter__(self) -> Web:
@@ -214,14 +214,14 @@ class Web:
         numbers = self.numbers
         keyed = "X-Api-Key" in request.headers
         deadline = time.monotonic() + numbers["service.answer_s"]
-        # Proxies and certificates as the environment names them: send alone heeds only the former.
-        here = self.session.merge_environment_settings(request.url, {}, True, None, None)
-        response = self.session.send(
-            request,
-            **here,
-            timeout=(numbers["service.connect_s"], numbers["service.read_s"]),
-            allow_redirects=not keyed,  # a key must not travel to another host
-        )
+        response, hops = self._opened(request), 0
+        while response.is_redirect and not keyed:  # a key must not travel to another host
+            response.close()
+            hops += 1
+            if hops > HOPS:
+                raise requests.TooManyRedirects
+            request = _sent_on(request, response)
+            response = self._opened(request)
         with response:
             if response.is_redirect:  # one that is not followed; its page is of no use
                 return response
@@ -235,6 +235,17 @@ class Web:
             response._content = _unpacked(bytes(body), response.headers.get("Content-Encoding", ""))
             response._content_consumed = True
         return response
+
+    def _opened(self, request) -> requests.Response:
+        """The response with its body still to be read.
+
+        The adapter is asked, not the session: that follows redirects by itself, and leaves a
+        connection open where one leads nowhere.
+        """
+        numbers = self.numbers
+        here = self.session.merge_environment_settings(request.url, {}, True, None, None)
+        wait = (numbers["service.connect_s"], numbers["service.read_s"])
+        return self.session.get_adapter(request.url).send(request, timeout=wait, **here)
 
     def _must_be_usable(self, service: Service, content: bytes, usable) -> None:
         """Raise SourceError, in one line without secrets, for what is no answer to be kept."""
@@ -306,6 +317,13 @@ class Web:
         """A URL as it may be printed and kept: no key, no contact, no password before the host."""
         url = re.sub(r"(?<=://)[^/?#]*@", "", url)
         return self._hidden(re.sub(r"([?&])(apikey|user)=[^&]*&?", r"\1", url).rstrip("?&"))
+
+
+def _sent_on(request, response) -> requests.PreparedRequest:
+    """The same request at the address that a redirect names."""
+    onward = request.copy()
+    onward.prepare_url(urljoin(response.url, response.headers["Location"]), None)
+    return onward
 
 
 def _utc(time: datetime) -> pd.Timestamp:
