@@ -40,7 +40,7 @@ FIRST_HOURS = f"""{HEADER}
 
 
 def packed(text):
-    return gzip.compress(text.encode("utf-8"))
+    return gzip.compress(text.encode("utf-8"), mtime=0)
 
 
 def hours_file(*rows, name="temp"):
