@@ -26,7 +26,6 @@ from flowcast.numbers import load_numbers
 SCALES = [
     "sd_noise", "sd_days", "span_days_d", "sd_weeks", "span_weeks_d", "sd_year", "sd_bloom", "span_bloom_d",
     "sd_date", "span_date_d", "sd_soil", "span_soil_frac", "sd_flight", "span_flight_frac", "span_flight_c",
-    "bloom_shared",
 ]  # fmt: skip
 MOST_DAYS = 800
 FORGOTTEN, DATES_OFF_D = 1 / 3, 7.0
@@ -48,8 +47,9 @@ def yard_log(folder: Path):
     seen, sd = intake[at], error[at]
     known = np.isfinite(seen)
     days = days.take(known)
-    var = (sd[known] * fit.slope(np.maximum(seen[known], sd[known]))) ** 2
-    return model.prior.ensemble, days, fit.to_scale(seen[known]), var
+    sd = np.hypot(sd[known], record.yard.numbers["flow.wood_sd_kg"])
+    var = (sd * fit.slope(np.maximum(np.abs(seen[known]), sd))) ** 2
+    return model.prior.ensemble, days, fit.seen_on_scale(seen[known]), var
 
 
 def _forgetful(record, rng: np.random.Generator):
@@ -87,7 +87,7 @@ def _one(log, numbers) -> float:
     cov = prior.between(days, members, days, members)
     cov[np.diag_indices_from(cov)] += var + numbers["flow.sd_noise"] ** 2
     factor = cho_factor(cov, lower=True)
-    residual = z - members.mean(0)
+    residual = z - members.mean
     return -0.5 * residual @ cho_solve(factor, residual) - np.log(np.diag(factor[0])).sum()
 
 

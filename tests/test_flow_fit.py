@@ -14,6 +14,7 @@ from flowcast.flow.fit import (
     covariance,
     fit_flow,
     from_scale,
+    seen_on_scale,
     slope,
     to_scale,
 )
@@ -74,6 +75,15 @@ def test_scale_by_hand():
     assert from_scale(-2.0) == pytest.approx(0.0, abs=1e-12)
 
 
+def test_a_measured_loss_lies_as_far_below_as_a_gain_above():
+    # By hand as above, for 0.1 kg: (.16^.35 - .37353) / .35 with .16^.35 = .52655.
+    assert seen_on_scale(np.array([0.1, -0.1])) == pytest.approx([0.4372, -0.4372], abs=2e-4)
+    # Errors about nothing stay about nothing, which cut off at 0 they would not.
+    errors = np.random.default_rng(5).normal(0, 0.1, 4000)
+    assert abs(seen_on_scale(errors).mean()) < 0.03
+    assert to_scale(errors).mean() > 0.1
+
+
 def test_slope_is_the_derivative():
     for kg in (0.1, 1.0, 4.0):
         by_steps = approx_fprime(np.array([kg]), lambda v: float(to_scale(v[0])), 1e-7)[0]
@@ -92,12 +102,14 @@ def test_one_day_by_hand():
     days = season_days(1).take([165])
     prior = Prior(ensemble(), NUMBERS)
     z = prior.members(days)
-    mean, v = float(z.mean()), float(prior.between(days, z, days, z)[0, 0])
+    mean, v = float(z.mean[0]), float(prior.between(days, z, days, z)[0, 0])
     home = prior_household(NUMBERS)
     gain, sd = 1.5, 0.05
     chill, brooding = drivers(days, NUMBERS)
     seen = gain + use(Stock(0.0, 0.0), chill[0], brooding[0], home.mean, NUMBERS)
-    r = (sd * slope(seen)) ** 2 + NUMBERS["flow.sd_noise"] ** 2
+    r = (np.hypot(sd, NUMBERS["flow.wood_sd_kg"]) * slope(seen)) ** 2 + NUMBERS[
+        "flow.sd_noise"
+    ] ** 2
     model = fit_flow(spans_of(np.array([gain]), days, sd), days, prior.ensemble, NUMBERS)
     # The error of a day far off its prior is let grow once (Student t): squared / variance + dof.
     residual = to_scale(seen) - mean
@@ -117,7 +129,7 @@ def test_no_log_gives_the_prior():
     model = fit_flow(NONE, days, ensemble(), NUMBERS)
     summer = days.take(np.arange(140, 200))
     mean, root = model.predict(summer)
-    assert mean == pytest.approx(model.prior.members(summer).mean(0), abs=1e-12)
+    assert mean == pytest.approx(model.prior.members(summer).mean, abs=1e-12)
     assert root.shape == (0, 60)
     assert model.seasons == 0
 
@@ -146,10 +158,34 @@ def test_prior_follows_statement_of_strength_and_time():
 
 def test_irregular_plants_may_not_bloom():
     often = ensemble([Plant("gum", 150, 180, "heavy", "rain", irregular=True)])
-    peak = often.by_date.max(axis=1)
+    peak = often.by_date[1].max(axis=1)
     chance = NUMBERS["flow.no_bloom_chance"]
     # 384 members: three binomial standard errors.
     assert (peak < 0.6).mean() == pytest.approx(chance, abs=0.08)
+
+
+def test_what_a_year_adds_stays_in_its_season():
+    # The same day of two seasons shares what is typical of the yard, not what a year adds: the
+    # covariance within a season exceeds that between seasons, most for a plant that often fails.
+    days = season_days(2).take([165, 165 + 365])
+    days = Days(**{**days.__dict__, "foraging_h": np.full(2, 9.0), "time": np.array([0.0, 9e9])})
+    shared = {}
+    for irregular in (False, True):
+        prior = Prior(ensemble([Plant("p", 150, 180, "heavy", irregular=irregular)]), NUMBERS)
+        z = prior.members(days)
+        cov = prior.between(days, z, days, z) - covariance(days, days, NUMBERS)
+        assert cov == pytest.approx(cov.T, abs=1e-12)
+        shared[irregular] = cov[0, 1] / np.sqrt(cov[0, 0] * cov[1, 1])
+    assert 0 < shared[True] < shared[False] < 1
+
+
+@given(st.integers(0, 50))
+@settings(max_examples=10, deadline=None)
+def test_the_prior_is_a_covariance_over_several_seasons(seed):
+    days = season_days(3).take(np.arange(60, 3 * 365, 11))
+    prior = Prior(ensemble([Plant("gum", 150, 180, "heavy", "rain", True)], seed), NUMBERS)
+    z = prior.members(days)
+    assert np.linalg.eigvalsh(prior.between(days, z, days, z)).min() > -1e-8
 
 
 def test_bloom_over_the_new_year_has_its_middle_there():
@@ -200,6 +236,40 @@ def test_three_weeks_of_log_move_the_forecast_the_right_way():
         ahead = season_days(1).take(np.arange(165, 172))
         moved = fitted.predict(ahead)[0].mean() - plain.predict(ahead)[0].mean()
         assert (moved > 0.1) if up else (moved < -0.1)
+
+
+def test_ranks_are_even_when_model_and_truth_agree():
+    # Simulation-based calibration: z drawn from the prior itself, a log of 70 days made of it, and the
+    # place of the true z of three days ahead within its forecast. Evenly spread ranks by the
+    # Kolmogorov test at 1 %; errors of the log as the fit takes them to be.
+    from scipy.stats import kstest, norm
+
+    numbers = load_numbers({"flow.robust_rounds": 0})
+    days = season_days(1).take(np.arange(100, 180))
+    days = Days(**{**days.__dict__, "foraging_h": np.full(80, 8.0), "time": 5000.0 + np.arange(80)})
+    plants = [Plant("long", 90, 200, "heavy")]
+    prior = Prior(draw_ensemble(plants, SUMMER, numbers, np.random.default_rng(1)), numbers)
+    members = prior.members(days)
+    root = np.linalg.cholesky(prior.between(days, members, days, members) + 1e-9 * np.eye(80))
+    home, past, ahead = prior_household(numbers), days.take(slice(0, 70)), days.take([70, 73, 79])
+    rng, ranks = np.random.default_rng(11), []
+    for _ in range(60):
+        z = members.mean + root @ rng.standard_normal(80)
+        noisy = z + rng.normal(0, numbers["flow.sd_noise"], 80)
+        gain, stock = np.empty(70), Stock(0.0, 0.0)
+        chill, brooding = drivers(days, numbers)
+        for t in range(70):
+            intake = from_scale(noisy[t])
+            gain[t] = intake - use(stock, chill[t], brooding[t], home.mean, numbers)
+            stock = step(stock, intake, numbers)
+        gain += rng.normal(0, numbers["flow.wood_sd_kg"], 70)
+        model = fit_flow(spans_of(gain, past, sd=1e-3), past, prior.ensemble, numbers)
+        mean, seen = model.predict(ahead)
+        own = prior.members(ahead)
+        var = np.diag(prior.between(ahead, own, ahead, own)) - (seen**2).sum(0)
+        ranks.append(norm.cdf((z[[70, 73, 79]] - mean) / np.sqrt(var)))
+    for rank in np.array(ranks).T:
+        assert kstest(rank, "uniform").pvalue > 0.01
 
 
 def test_weekly_totals_tell_nearly_what_days_tell():

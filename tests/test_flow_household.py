@@ -65,6 +65,27 @@ def test_three_days_by_hand():
     assert stocks[1].memory == pytest.approx(2 / NUMBERS["flow.memory_d"], abs=1e-12)
 
 
+def test_a_day_without_flight_hands_no_intake_on():
+    # base .1, brood 1: a flightless day that seems to bring .4 (gain .3 + .1) is error and leaves the
+    # memory and the wet nectar at 0, so that the next day seems to bring .3 + .1 too, not more.
+    home = Household(np.array([0.1, 0, 0, 1.0, 0.6]), np.zeros((5, 5)), NUMBERS)
+    intake, stocks = intake_of(np.full(3, 0.3), some_days(3, foraging_h=0.0), home)
+    assert intake == pytest.approx([0.4, 0.4, 0.4], abs=1e-12)
+    assert all(s.memory == 0 and s.wet == 0 for s in stocks)
+
+
+def test_use_that_feeds_itself_ends_with_the_flight_season():
+    # Brood and drying that take all that comes in (brood + rho = 1) would hand a summer's intake on
+    # for ever; 60 days without flight must leave nothing of it.
+    home = Household(np.array([0.1, 0, 0, 0.3, 0.7]), np.zeros((5, 5)), NUMBERS)
+    hours = np.r_[np.full(60, 8.0), np.zeros(60)]
+    gain = np.r_[np.full(60, 1.0), np.full(60, -0.1)]
+    intake, stocks = intake_of(gain, some_days(120, foraging_h=hours), home)
+    assert intake[50] > 2
+    assert stocks[-1].memory < 0.15 * stocks[60].memory  # (1 - 1/30)^60 = 0.13
+    assert intake[-1] < 0.3 * stocks[60].memory
+
+
 def test_missing_gain_is_missing_intake():
     home = prior_household(NUMBERS)
     intake, _ = intake_of(np.array([1.0, np.nan, 1.0]), some_days(3), home)

@@ -1,5 +1,6 @@
 """Read-outs: flow windows by hand, quantiles and chances from given scenarios."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -100,6 +101,15 @@ def test_a_window_that_runs_on_has_no_end():
 def test_a_window_after_the_days_asked_about_does_not_count():
     late = [-0.2] * 36 + [2.0] * 9
     assert read_outlook(scenarios([late]), np.full(14, np.nan), 0.5, NUMBERS).window.chance == 0.0
+
+
+def test_every_copy_counts_and_one_of_each_is_kept():
+    # Two futures drawn twice: chances are shares of all four rows, (3 of 4), and rows 1 and 3 are kept.
+    drawn = replace(scenarios([[1.0] * 45, [1.0] * 45, [1.0] * 45, [-0.2] * 45]), copies=2)
+    read = read_outlook(drawn, np.full(14, np.nan), 0.5, NUMBERS)
+    assert read.window.chance == pytest.approx(0.75, abs=1e-12)
+    assert len(read.scenarios.gain_kg) == len(read.scenarios.weather) == 2
+    assert read.scenarios.copies == 1
 
 
 def test_weeks_and_totals_add_up():

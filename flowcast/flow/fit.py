@@ -30,6 +30,15 @@ def to_scale(intake_kg):
     return ((np.maximum(intake_kg, 0.0) + OFFSET) ** POWER - OFFSET**POWER) / POWER
 
 
+def seen_on_scale(intake_kg):
+    """A measured intake on the model's scale, below 0 as far as above it.
+
+    A day that lost more than the colony uses is error; cut off at 0, such errors would leave a
+    dearth looking like a small flow.
+    """
+    return np.sign(intake_kg) * to_scale(np.abs(intake_kg))
+
+
 def from_scale(z):
     """The model's scale back to intake, never negative. [kg/d]"""
     return np.maximum(POWER * np.maximum(z, 0.0) + OFFSET**POWER, 0.0) ** (1 / POWER) - OFFSET
@@ -95,22 +104,36 @@ def _near(a: np.ndarray, b: np.ndarray, length: float) -> np.ndarray:
 
 
 @dataclass(frozen=True)
+class Members:
+    """The ensemble on the model's scale: mean (days,) and departures (members, days).
+
+    typical: of each member's typical season from the mean of them. own: of its year from that.
+    """
+
+    mean: np.ndarray
+    typical: np.ndarray
+    own: np.ndarray
+
+
+@dataclass(frozen=True)
 class Prior:
     """Mean and covariance before any log, of any days."""
 
     ensemble: Ensemble
     numbers: Numbers
 
-    def members(self, days: Days) -> np.ndarray:
-        """The ensemble on the model's scale, shape (members, days)."""
-        return to_scale(self.ensemble.intake(days))
+    def members(self, days: Days) -> Members:
+        """The ensemble on the model's scale."""
+        typical, year = to_scale(self.ensemble.both(days))
+        mean = year.mean(0)
+        return Members(mean, typical - typical.mean(0), year - typical - (mean - typical.mean(0)))
 
-    def between(self, a: Days, za: np.ndarray, b: Days, zb: np.ndarray) -> np.ndarray:
-        """Covariance of days a and b, given their members; part of it is each season's own."""
-        shared = self.numbers["flow.bloom_shared"]
-        same = a.season[:, None] == b.season[None, :]
-        spread = (za - za.mean(0)).T @ (zb - zb.mean(0)) / len(za)
-        return spread * np.where(same, 1.0, shared) + covariance(a, b, self.numbers)
+    def between(self, a: Days, za: Members, b: Days, zb: Members) -> np.ndarray:
+        """Covariance of days a and b, given their members; what is a year's own stays in it."""
+        cov = za.typical.T @ zb.typical / len(za.typical)
+        own = za.own.T @ zb.own / len(za.own)
+        own *= a.season[:, None] == b.season[None, :]
+        return cov + own + covariance(a, b, self.numbers)
 
 
 @dataclass(frozen=True)
@@ -153,10 +176,10 @@ class FlowModel:
         """
         z = self.prior.members(days)
         if not self.observed:
-            return z.mean(0), np.zeros((0, len(days)))
+            return z.mean, np.zeros((0, len(days)))
         cross = self.prior.between(self.days, self.prior.members(self.days), days, z)
         seen = cross if self.views is None else self.views @ cross
-        return z.mean(0) + seen.T @ self.weights, solve_triangular(self.factor, seen, lower=True)
+        return z.mean + seen.T @ self.weights, solve_triangular(self.factor, seen, lower=True)
 
 
 def fit_flow(spans: pd.DataFrame, days: Days, ensemble: Ensemble, numbers: Numbers) -> FlowModel:
@@ -223,7 +246,7 @@ def _condition(log: _Log, prior: Prior) -> FlowModel:
     if not len(index):
         return empty
     members = prior.members(days)
-    mean, cov = members.mean(0), prior.between(days, members, days, members)
+    mean, cov = members.mean, prior.between(days, members, days, members)
     z = mean
     for _ in range(1 if log.single.all() else 5):
         views = _views(log, index, z, noise)
@@ -249,8 +272,9 @@ def _views(log: _Log, index: np.ndarray, z: np.ndarray, noise_sd: float) -> Obse
     known = np.isfinite(log.intake[index])
     seen = log.intake[index][known]
     # A noisy intake near zero would weigh without end on the steep foot of the scale.
-    error = daily_sd[index][known] * slope(np.maximum(seen, daily_sd[index][known]))
-    value, var = [to_scale(seen)], [error**2 + noise_sd**2]
+    sd = np.hypot(daily_sd[index][known], log.numbers["flow.wood_sd_kg"])
+    error = sd * slope(np.maximum(np.abs(seen), sd))
+    value, var = [seen_on_scale(seen)], [error**2 + noise_sd**2]
     if known.all() and log.single.all():
         return Observations(None, value[0], var[0])
     rows = [np.eye(len(index))[known]]

@@ -92,15 +92,19 @@ def intake_of(
         NaN where the gain is unknown; such days leave the stock's memory as it was. [kg]
     """
     numbers = household.numbers
+    base, cold, warm, brood, rho = (float(v) for v in household.mean)
     chill, brooding = drivers(days, numbers)
+    eaten = base + cold * chill + warm * brooding
+    drying = rho * numbers["flow.drying_rate"]
+    flying = ~(days.foraging_h < numbers["flow.flight_min_h"])  # unknown hours may be flight
     stock, stocks = Stock(0.0, 0.0), []
     intake = np.full(len(gain_kg), np.nan)
-    for t, gain in enumerate(gain_kg):
+    for t, gain in enumerate(np.asarray(gain_kg, float).tolist()):
         stocks.append(stock)
-        if np.isfinite(gain):
-            intake[t] = gain + use(stock, chill[t], brooding[t], household.mean, numbers)
-        known = max(intake[t], 0.0) if np.isfinite(intake[t]) else stock.memory
-        stock = step(stock, known, numbers)
+        intake[t] = gain + eaten[t] + brood * stock.memory + drying * stock.wet
+        known = max(float(intake[t]), 0.0) if np.isfinite(intake[t]) else stock.memory
+        # What a day without flight seems to bring is error; carried on, it would feed itself.
+        stock = step(stock, known if flying[t] else 0.0, numbers)
     return intake, stocks
 
 

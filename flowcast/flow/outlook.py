@@ -96,7 +96,7 @@ def read_outlook(
         total=_quantile_table(np.cumsum(gain, axis=1), dates),
         weekly=_weekly(gain[:, :window_days], daily["p_flow_day"], dates),
         window=_window(scenarios, recent_gain_kg, threshold_kg, numbers, window_days),
-        scenarios=scenarios,
+        scenarios=scenarios.thinned(),
     )
 
 

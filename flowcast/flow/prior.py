@@ -1,8 +1,10 @@
 """What is known before any log: an ensemble of seasons that the stated bloom allows.
 
-Each member is one way the yard could be: every plant with its own shift of date, amount, width,
-its own need of water and of flight hours. The mean of the ensemble is the prior mean of the flow
-model and its covariance the prior covariance, so that a log of any length takes over by evidence.
+Each member is one way the yard could be: every plant with its own date, amount and width, its own
+need of water and of flight hours; and within it one year, in which each plant comes early or late,
+gives more or less, or fails. What the typical seasons of the members tell apart returns every
+season, what a year adds to its typical season is its own: from both come the mean and covariance
+of the flow model before any log, so that a log of any length takes over by evidence.
 """
 
 from __future__ import annotations
@@ -44,12 +46,12 @@ class Plant:
 
 @dataclass(frozen=True)
 class Ensemble:
-    """Members of the prior; tables have shape (members, 366), the rest (members,).
+    """Members of the prior; tables have shape (2, members, 366), the rest (members,).
 
-    by_warmth and by_date: intake on an ideal day, for plants that follow warmth (read at the
-    phenological day) and for all others (read at the season day). [kg/d]
-    half_h: foraging hours that bring half of what a very long day brings. thirst: share of nectar
-    lost on parched soil.
+    by_warmth and by_date: intake on an ideal day in the typical season and in one year, for plants
+    that follow warmth (read at the phenological day) and for all others (read at the season day).
+    [kg/d] half_h: foraging hours that bring half of what a very long day brings. thirst: share of
+    nectar lost on parched soil.
     """
 
     by_warmth: np.ndarray
@@ -59,7 +61,11 @@ class Ensemble:
     numbers: Numbers
 
     def intake(self, days: Days) -> np.ndarray:
-        """Intake of each member on each (one-dimensional) day, shape (members, days). [kg]"""
+        """Intake in one year of each member, on each (one-dimensional) day. (members, days) [kg]"""
+        return self.both(days)[1]
+
+    def both(self, days: Days) -> np.ndarray:
+        """Intake in the typical season and in one year, shape (2, members, days). [kg]"""
         ideal = _read(self.by_warmth, days.pheno_day) + _read(self.by_date, days.season_day)
         return ideal * self._reach(days) * self._moist(days)
 
@@ -93,15 +99,15 @@ def draw_ensemble(
         Normal foraging hours by season day. [h]
     """
     strength = np.exp(rng.normal(0.0, numbers["flow.colony_log_sd"], members))
-    by_warmth = np.zeros((members, SEASON_DAYS))
-    by_date = np.zeros((members, SEASON_DAYS))
+    by_warmth = np.zeros((2, members, SEASON_DAYS))
+    by_date = np.zeros((2, members, SEASON_DAYS))
     for plant in plants:
         target = by_warmth if plant.follows == "warmth" else by_date
         target += _bloom(plant, numbers, rng, members)
     by_date += _unstated(flight_season, numbers, rng, members, few=bool(plants))
     return Ensemble(
-        by_warmth=by_warmth * strength[:, None],
-        by_date=by_date * strength[:, None],
+        by_warmth=by_warmth * strength[None, :, None],
+        by_date=by_date * strength[None, :, None],
         half_h=rng.uniform(numbers["flow.half_h_low"], numbers["flow.half_h_high"], members),
         thirst=rng.uniform(0.0, numbers["flow.thirst_most"], members),
         numbers=numbers,
@@ -109,18 +115,26 @@ def draw_ensemble(
 
 
 def _bloom(plant: Plant, numbers: Numbers, rng: np.random.Generator, members: int) -> np.ndarray:
-    """One plant's ideal intake by season day for each member."""
-    shift_sd = (
-        numbers["flow.rain_shift_sd_d"] if plant.follows == "rain" else numbers["flow.shift_sd_d"]
-    )
-    middle = plant.middle_day + rng.normal(0.0, shift_sd, members)
+    """One plant's ideal intake by season day, (2, members, 366)."""
+    rain = "rain_" if plant.follows == "rain" else ""
+    middle = plant.middle_day + rng.normal(0.0, numbers[f"flow.{rain}shift_sd_d"], members)
     width = plant.width_d * np.exp(rng.normal(0.0, numbers["flow.width_log_sd"], members))
-    peak = numbers[f"flow.peak_{plant.strength}_kg"] * np.exp(
-        rng.normal(0.0, numbers["flow.peak_log_sd"], members)
-    )
-    if plant.irregular:
-        peak = peak * (rng.random(members) >= numbers["flow.no_bloom_chance"])
-    return peak[:, None] * _bell(middle, width)
+    peak = _lognormal(numbers[f"flow.peak_{plant.strength}_kg"], "peak", numbers, rng, members)
+    fails = numbers["flow.no_bloom_chance"] if plant.irregular else 0.0
+    year_off = rng.normal(0.0, numbers[f"flow.{rain}year_shift_sd_d"], members)
+    return _seasons(middle, width, peak, year_off, fails, numbers, rng)
+
+
+def _seasons(middle, width, peak, year_off, fails: float, numbers: Numbers, rng) -> np.ndarray:
+    """The typical season and one year, which is early or late, rich or poor, or fails."""
+    amount = np.exp(rng.normal(0.0, numbers["flow.year_log_sd"], len(peak)))
+    amount = amount * (rng.random(len(peak)) >= fails)
+    typical = peak[:, None] * _bell(middle, width)
+    return np.stack([typical, (peak * amount)[:, None] * _bell(middle + year_off, width)])
+
+
+def _lognormal(middle: float, name: str, numbers: Numbers, rng, members: int) -> np.ndarray:
+    return middle * np.exp(rng.normal(0.0, numbers[f"flow.{name}_log_sd"], members))
 
 
 def _unstated(
@@ -133,21 +147,17 @@ def _unstated(
 ) -> np.ndarray:
     """What blooms without being stated: a trickle all season and plants the keeper does not know."""
     flyable = np.clip(flight_season / numbers["foraging.day_h"], 0.0, 1.0)
-    trickle = numbers["flow.trickle_kg"] * np.exp(
-        rng.normal(0.0, numbers["flow.peak_log_sd"], members)
-    )
-    total = trickle[:, None] * flyable[None, :]
+    trickle = _lognormal(numbers["flow.trickle_kg"], "peak", numbers, rng, members)
+    total = np.tile(trickle[:, None] * flyable[None, :], (2, 1, 1))
     if few or flyable.sum() == 0:
         return total
     for _ in range(int(numbers["flow.unstated_plants"])):
         middle = rng.choice(SEASON_DAYS, members, p=flyable / flyable.sum()).astype(float)
-        width = rng.uniform(
-            numbers["flow.unstated_least_d"], numbers["flow.unstated_most_d"], members
-        )
-        peak = numbers["flow.peak_fair_kg"] * np.exp(
-            rng.normal(0.0, numbers["flow.peak_log_sd"], members)
-        )
-        total = total + peak[:, None] * _bell(middle, width)
+        least, most = numbers["flow.unstated_least_d"], numbers["flow.unstated_most_d"]
+        width = rng.uniform(least, most, members)
+        peak = _lognormal(numbers["flow.peak_fair_kg"], "peak", numbers, rng, members)
+        off = rng.normal(0.0, numbers["flow.year_shift_sd_d"], members)
+        total += _seasons(middle, width, peak, off, 0.0, numbers, rng)
     return total
 
 
@@ -159,7 +169,8 @@ def _bell(middle: np.ndarray, width: np.ndarray) -> np.ndarray:
 
 
 def _read(tables: np.ndarray, day: np.ndarray) -> np.ndarray:
-    """Tables at fractional season days, round the circle. Shape (members, days)."""
+    """Tables at fractional season days, round the circle. Days on the last axis."""
     low = np.floor(day).astype(int)
-    share = (day - low)[None, :]
-    return tables[:, low % SEASON_DAYS] * (1 - share) + tables[:, (low + 1) % SEASON_DAYS] * share
+    share = day - low
+    early, late = tables[..., low % SEASON_DAYS], tables[..., (low + 1) % SEASON_DAYS]
+    return early * (1 - share) + late * share

@@ -47,7 +47,11 @@ class Future:
 
 @dataclass(frozen=True)
 class Scenarios:
-    """Possible futures of the yard, each with its weather kept. Arrays (scenarios, days). [kg/d]"""
+    """Possible futures of the yard, each with its weather kept. Arrays (scenarios, days). [kg/d]
+
+    copies: how many neighbouring rows were drawn for each future that was asked for; quantiles and
+    chances are read off all rows, so that they hardly depend on the seed.
+    """
 
     dates: pd.DatetimeIndex
     gain_kg: np.ndarray
@@ -57,6 +61,13 @@ class Scenarios:
     weather: np.ndarray
     labels: tuple[str, ...]
     followed_d: np.ndarray
+    copies: int = 1
+
+    def thinned(self) -> Scenarios:
+        """One row of each future asked for."""
+        per_row = ("gain_kg", "intake_kg", "foraging_h", "soil_frac", "weather", "followed_d")
+        kept = {name: getattr(self, name)[:: self.copies] for name in per_row}
+        return replace(self, **kept, copies=1)
 
 
 def past_years_ahead(
@@ -226,17 +237,18 @@ def simulate(
     *,
     widen: float = 1.0,
 ) -> Scenarios:
-    """Draw `count` futures: weather x season and drifts x use x noise.
+    """Draw `count` futures, each a few times over: weather x season and drifts x use x noise.
 
     The spread of the latent season is widened a little, since the scales behind it are taken as
     known, with the mean intake kept (a wider spread alone would lift it on the way back from the
     transformed scale). `widen` is a further factor, for weather that is in doubt.
     """
-    weather = np.sort(np.resize(np.arange(len(future.labels)), count))
+    copies = int(numbers["flow.copies"])
+    weather = np.sort(np.resize(np.arange(len(future.labels)), count * copies))
     mean, away = _paths(model, future, weather, rng)
     flying = flight_days(future.days, numbers)[weather]
     plain = np.where(flying, from_scale(mean + away), 0.0)
-    tail = _tails(count, numbers["flow.scenario_dof"], rng)[:, None]
+    tail = _tails(len(weather), numbers["flow.scenario_dof"], rng)[:, None]
     wide = np.where(flying, from_scale(mean + away * numbers["flow.widen"] * widen * tail), 0.0)
     kept = plain.mean(0) / np.maximum(wide.mean(0), 1e-9)
     intake = wide * np.minimum(kept, 1.0)
@@ -250,6 +262,7 @@ def simulate(
         weather=weather,
         labels=future.labels,
         followed_d=future.followed_d[weather],
+        copies=copies,
     )
 
 
