@@ -71,7 +71,7 @@ Draws = Annotated[
 ]
 
 
-@app.command()
+@app.command(short_help="Make a yard: write a commented yard.toml.")
 def new(
     folder: Annotated[Path, typer.Argument(help="Where the yard is to be made.")],
     name: Annotated[str | None, typer.Option(help="The yard's name.")] = None,
@@ -118,7 +118,7 @@ def new(
     )
 
 
-@app.command()
+@app.command(short_help="Bring the weather of a yard.")
 def pull(
     yard: YardArgument,
     from_: Annotated[
@@ -147,7 +147,7 @@ def pull(
     _print(data.pulled_data(found) if as_json else screen.pulled_text(found), as_json)
 
 
-@app.command()
+@app.command(short_help="Say what was understood of a yard.")
 def check(yard: YardArgument, offline: Offline = False, as_json: Json = False) -> None:
     """Say in words what was understood of a yard, what is missing and what that costs.
 
@@ -161,7 +161,7 @@ def check(yard: YardArgument, offline: Offline = False, as_json: Json = False) -
     _print(data.check_data(found) if as_json else screen.check_text(found), as_json)
 
 
-@app.command(cls=PlaceCommand)
+@app.command(cls=PlaceCommand, short_help="Say whether a nectar flow is likely, and how sure.")
 def outlook(
     yard: SomeYard = None,
     at: At = None,
@@ -182,7 +182,7 @@ def outlook(
     _print(data.outlook_data(found) if as_json else screen.outlook_text(found), as_json)
 
 
-@app.command(cls=PlaceCommand)
+@app.command(cls=PlaceCommand, short_help="Write the outlook as one page.")
 def report(
     yard: SomeYard = None,
     out: Annotated[
@@ -214,7 +214,7 @@ def report(
         typer.echo(f"The page is {path}. Open it in any browser.")
 
 
-@app.command()
+@app.command(short_help="Try the outlook on the yard's own past.")
 def backtest(
     yard: YardArgument,
     from_: Annotated[
@@ -252,6 +252,7 @@ def backtest(
     from flowcast import pipeline
     from flowcast.report import data, screen, trust
 
+    trust.must_be_new(csv)  # before the work, not after it
     modes = pipeline.MODES if weather == "both" else (weather,)
     with _bar("Looking back") as tell:
         found = pipeline.backtest(
@@ -264,12 +265,19 @@ def backtest(
             processes=processes,
             reach=pipeline.Reach(offline=offline, tell=tell),
         )
-    written = [str(trust.write_csv(found, csv))] if csv else []
-    written += [str(_picture(found, picture))] if picture else []
+    written = _written(found, csv, picture)
     if as_json:
         _print(data.backtest_data(found) | {"written": written}, as_json)
     else:
         _print("\n".join([screen.backtest_text(found), *(f"Wrote {w}." for w in written)]), as_json)
+
+
+def _written(found, csv: Path | None, picture: Path | None) -> list[str]:
+    """The files that were asked for beside the words."""
+    from flowcast.report import trust
+
+    written = [str(trust.write_csv(found, csv))] if csv else []
+    return written + ([str(_picture(found, picture))] if picture else [])
 
 
 def _picture(found, path: Path) -> Path:

@@ -216,6 +216,8 @@ def test_the_command_writes_table_and_picture(yard, tmp_path):
         "svg"
     )  # well formed, so that a browser shows it
     assert "as said" in svg
+    again = CliRunner().invoke(app, ["backtest", str(yard), *asked, *files])
+    assert "never written over" in str(again.exception)
 
 
 @pytest.mark.parametrize(

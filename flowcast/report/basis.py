@@ -79,7 +79,11 @@ def _forage_basis(record: Record) -> str:
     plants = record.yard.forage
     if not plants:
         return "No bloom is stated in yard.toml, so before the log speaks any time of the flight season may flow."
-    return f"Bloom as stated: {', '.join(p.name for p in plants)}. Dates may shift by about 10 days either way."
+    days = record.yard.numbers["flow.shift_sd_d"]
+    return (
+        f"Bloom as stated: {', '.join(p.name for p in plants)}. Dates may shift by about {days:.0f} "
+        "days either way."
+    )
 
 
 def _place_lines(found: Checked) -> list[str]:

@@ -87,8 +87,7 @@ def write_csv(found: Backtest, path: Path) -> Path:
     """
     ours = found.forecasts[found.forecasts["forecaster"] == OURS]
     table = ours[CSV_COLUMNS].assign(issue_date=ours["issue_date"].dt.strftime("%Y-%m-%d"))
-    if path.exists():
-        raise InputError(f"{path}: there already, and never written over. Name another --csv.")
+    must_be_new(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         table.round(4).to_csv(path, index=False)
@@ -97,6 +96,12 @@ def write_csv(found: Backtest, path: Path) -> Path:
             f"{path}: cannot be written ({error.strerror}). Name another --csv."
         ) from None
     return path
+
+
+def must_be_new(path: Path | None) -> None:
+    """Raise InputError when there is a file already: it may be a keeper's own."""
+    if path is not None and path.exists():
+        raise InputError(f"{path}: there already, and never written over. Name another --csv.")
 
 
 def _issued(found: Backtest) -> str:
