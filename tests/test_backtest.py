@@ -13,6 +13,8 @@ from typer.testing import CliRunner
 from flowcast import pipeline
 from flowcast.cli import app
 from flowcast.errors import InputError, NotEnoughDataError
+from flowcast.plots.canvas import draw_alone
+from flowcast.plots.trust import draw_reliability
 from flowcast.report import trust
 from flowcast.report.data import backtest_data
 from flowcast.tables import QUANTILE_NAMES
@@ -231,6 +233,22 @@ def test_the_command_writes_table_and_picture(yard, tmp_path):
 def test_what_cannot_be_asked_is_said(yard, more, said):
     with pytest.raises((InputError, NotEnoughDataError), match=said):
         back(yard, **more)
+
+
+def test_a_yard_weighed_by_hand_is_judged_from_weighing_to_weighing(tmp_path):
+    folder = make_yard(tmp_path)
+    log = hive_weights("2023-03-01", "2024-12-31")
+    log[log["time"].dt.hour == 20][::7].to_csv(folder / "A.csv", index=False)
+    found = back(folder, modes=("past-years",))
+    known = found.forecasts[found.forecasts["observed"].notna()]
+    assert set(known["target"]) == {"total"}
+    assert set(known["lead_day"]) <= {7, 14, 21, 28}
+    starts = found.record.spans.index
+    assert found.origins.isin(starts).all()
+    lines = trust.trust_lines(found)
+    assert any("totals from weighing to weighing" in line for line in lines)
+    assert "no daily gains" in draw_alone("r", lambda f: draw_reliability(f, found), (4, 4))
+    json.dumps(backtest_data(found), allow_nan=False)
 
 
 def test_a_yard_without_a_log_has_nothing_to_compare_with(tmp_path):

@@ -22,6 +22,7 @@ from flowcast.verification.summary import OURS
 
 EVERY_D, HORIZON_D, WINDOW_D = 14, 30, 30
 MODES = ("past-years", "observed")
+WINDOW_COLUMNS = ["issue_date", "weather", "chance", "start", "came", "came_start"]
 FIRST_LOG_D = 21  # a log of three weeks is the least from which the simple forecasters say anything
 
 
@@ -78,7 +79,8 @@ def backtest(
     truth = _Truth.of(whole)
     found = list(_each(sources, whole, truth, plan, processes, reach))
     forecasts = pd.concat([f for f, _ in found], ignore_index=True)
-    windows = pd.concat([w for _, w in found], ignore_index=True)
+    told = [w for _, w in found if len(w)] or [found[0][1]]
+    windows = pd.concat(told, ignore_index=True)
     verdict = judge(forecasts, windows, whole.yard.flow_day_kg)
     return Backtest(whole, plan.origins, every, horizon, forecasts, windows, verdict)
 
@@ -95,10 +97,11 @@ class _Truth:
     @classmethod
     def of(cls, whole: Record) -> _Truth:
         gains = whole.spans[whole.spans["days"] == 1]["gain_kg"]
-        if len(gains):
-            gains = gains.reindex(pd.date_range(gains.index[0], gains.index[-1]))
+        if gains.empty:  # weighed by hand: no day is known, so no window either
+            return cls(whole.spans, gains, [], whole.daily)
+        gains = gains.reindex(pd.date_range(gains.index[0], gains.index[-1]))
         found = flow_windows(gains.to_numpy(float), whole.yard.flow_day_kg, whole.yard.numbers)
-        windows = [(gains.index[a], gains.index[b]) for a, b in found] if len(gains) else []
+        windows = [(gains.index[a], gains.index[b]) for a, b in found]
         return cls(whole.spans, gains, windows, whole.daily)
 
 
@@ -184,7 +187,8 @@ def _issued(job) -> tuple[pd.DataFrame, pd.DataFrame]:
         rows.append(_ours(found, mode, issue, plan, observed))
         windows.append(_window_row(found, truth, mode, issue))
     rows += _simple(record, issue, dates, observed)
-    return pd.concat(rows, ignore_index=True), pd.DataFrame([w for w in windows if w])
+    told = pd.DataFrame([w for w in windows if w], columns=WINDOW_COLUMNS)
+    return pd.concat(rows, ignore_index=True), told
 
 
 @dataclass(frozen=True)

@@ -34,4 +34,7 @@ def draw_reliability(figure, found: Backtest) -> None:
         axis.set_ticks(ticks, [f"{10 * t:.0f} in 10" for t in ticks])
     axes.set(xlim=(-0.03, 1.03), ylim=(-0.03, 1.03), xlabel="chance of a flow day, as said")
     axes.set_title("Share of those days that were one")
-    axes.legend(loc="lower right", labelcolor=SOFT)
+    if len(table):
+        axes.legend(loc="lower right", labelcolor=SOFT)
+    else:
+        axes.text(0.5, 0.4, "no daily gains to judge by", ha="center", color=SOFT)

@@ -27,7 +27,7 @@ FEW_CASES = 10
 def trust_lines(found: Backtest) -> list[str]:
     """What the backtest says, in sentences."""
     lines = [_issued(found)]
-    for mode in found.verdict.reliability.index.unique("weather"):
+    for mode in found.forecasts.query("forecaster == @OURS")["weather"].unique():
         lines += [_interval_line(found, mode), *_against_lines(found, mode)]
         lines += [_chance_line(found, mode), _window_line(found, mode)]
     lines.append(
@@ -115,17 +115,31 @@ def _issued(found: Backtest) -> str:
 
 def _interval_line(found: Backtest, mode: str) -> str:
     """How often the interval that should hold 8 times in 10 did."""
-    ours = found.forecasts.query("forecaster == @OURS and weather == @mode and target == 'daily'")
     scores = _of(found, OURS, mode)
     days = scores[scores.index.str.startswith("days")]
-    if not len(ours) or not days["cases"].sum():
-        return ""
+    if not len(days):
+        return _totals_line(found, mode)
     held = _pooled(days, "cover80")
     expected = _pooled(days.dropna(subset="cover80_expected"), "cover80_expected")
     said = f"{_capital(MODE_WORDS[mode])}: bounds that should hold 80 days of 100 held {100 * held:.0f}"
     if math.isfinite(expected):
         said += f", {100 * expected:.0f} where gain was expected"
     return said + "."
+
+
+def _totals_line(found: Backtest, mode: str) -> str:
+    """The same for a yard weighed by hand: totals from weighing to weighing."""
+    ours = found.forecasts.query("forecaster == @OURS and weather == @mode and target == 'total'")
+    known = ours[ours["observed"].notna()]
+    if not len(known):
+        return f"{_capital(MODE_WORDS[mode])}: no total is known that could be compared."
+    held = (known["observed"] >= known["q10"]) & (known["observed"] <= known["q90"])
+    off = (known["q50"] - known["observed"]).abs().median()
+    return (
+        f"{_capital(MODE_WORDS[mode])}: of {len(known):,} totals from weighing to weighing {held.sum():,} "
+        f"lay inside the bounds that should hold 8 of 10; the middle was {off:.1f} kg off, half of the "
+        "time by more."
+    )
 
 
 def _against_lines(found: Backtest, mode: str) -> list[str]:
@@ -151,7 +165,10 @@ def _against_lines(found: Backtest, mode: str) -> list[str]:
 
 def _chance_line(found: Backtest, mode: str) -> str:
     """What came when a flow day was given an open chance."""
-    table = found.verdict.reliability.loc[mode]
+    table = found.verdict.reliability
+    if mode not in table.index.get_level_values("weather"):
+        return ""
+    table = table.loc[mode]
     told = table[(table["said"] >= 0.1) & (table["said"] <= 0.9) & (table["cases"] >= FEW_CASES)]
     if not len(told):
         return (

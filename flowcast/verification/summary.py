@@ -119,7 +119,8 @@ def _reliability(rows: pd.DataFrame) -> pd.DataFrame:
         for weather, part in days.groupby("weather", sort=False)
     }
     if not tables:
-        return pd.DataFrame(columns=["said", "came", "cases"])
+        none = pd.MultiIndex.from_arrays([[], []], names=["weather", "bin"])
+        return pd.DataFrame(columns=["said", "came", "cases"], index=none, dtype=float)
     return pd.concat(tables, names=["weather", "bin"])
 
 
