@@ -199,8 +199,12 @@ def fan(found: YardOutlook) -> Figure:
     years = season_plots.year_columns(frame)
     caption = "The darker the band, the more often the total ends in it."
     if years:
-        alt += _years_words(last[years], unit)
-        caption += " A thin line is the middle with one past year's weather: how far they lie apart is what the weather does."
+        after = " after the weather forecast" if found.record.forecast else ""
+        alt += _years_words(last[years], unit, after)
+        caption += (
+            f" A thin line is the middle with one past year's weather{after}: how far they lie apart "
+            "is what the weather does."
+        )
     ends = [d for d in range(6, len(frame), 7) if d < len(frame) - 1] + [len(frame) - 1]
     rows = [
         [words.day(date), *(words.weight(row[q], unit) for q in ("q10", "q50", "q90"))]
@@ -210,10 +214,10 @@ def fan(found: YardOutlook) -> Figure:
     return Figure(draw_svg("fan", draw, (4.9, 3.3)), alt, caption, header, rows)
 
 
-def _years_words(middles: pd.Series, unit: str) -> str:
+def _years_words(middles: pd.Series, unit: str, after: str) -> str:
     low, high = middles.idxmin(), middles.idxmax()
     return (
-        f" With the weather of {low} the middle would be {words.weight(middles[low], unit)}, with that of "
+        f" With the weather of {low}{after} the middle would be {words.weight(middles[low], unit)}, with that of "
         f"{high} {words.weight(middles[high], unit)}."
     )
 
