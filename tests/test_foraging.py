@@ -325,9 +325,9 @@ def test_blocks_leave_no_seam():
 
 
 def test_thirty_years_cost_little_more_than_a_copy():
-    # Wanted: at most 30 copies of the six columns; best of three tries, for others may be at work.
-    ratios = [forage_s / copy_s for copy_s, forage_s in (measure() for _ in range(3))]
-    assert min(ratios) < LIMIT
+    # Wanted: at most 30 copies of the six columns; the best of ten tries, for others may be at work.
+    ratios = (forage_s / copy_s for copy_s, forage_s in (measure() for _ in range(10)))
+    assert any(ratio < LIMIT for ratio in ratios)
 
 
 # Recovery
