@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 import sys
 from contextlib import contextmanager
 from pathlib import Path
@@ -111,7 +112,8 @@ def new(
         folder=folder.name, elevation_m=elevation, hives=hive or [], plants=plants, **answers
     )
     path = write_new_yard(folder, text)
-    said = f"Wrote {path}. Read it through, add what you know, then: flowcast check {folder}"
+    check_it = f"flowcast check {shlex.quote(str(folder))}"
+    said = f"Wrote {path}. Read it through, add what you know, then: {check_it}"
     _print(
         {"schema": "flowcast-new", "schema_version": 1, "file": str(path)} if as_json else said,
         as_json,

@@ -171,3 +171,10 @@ def test_new_yard_is_read_back_and_never_written_over(tmp_path):
 def test_plant_in_words_needs_name_and_dates(words):
     with pytest.raises(InputError, match="first and last day"):
         plant_from_words(words)
+
+
+def test_a_decimal_comma_in_yard_toml_is_named_with_its_line(tmp_path):
+    text = '[yard]\nname = "A"\nlatitude = 48,6\nlongitude = 15.3\n'
+    (tmp_path / "yard.toml").write_text(text, "utf-8")
+    with pytest.raises(InputError, match=r"Line 3: numbers take a point here, 48\.6\."):
+        read_yard(tmp_path)

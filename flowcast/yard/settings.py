@@ -171,11 +171,20 @@ def parse_settings(text: str) -> Settings:
     try:
         settings = Settings.model_validate(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{FILE_NAME}: {error}. Mend that line; text stands in quotes.") from None
+        raise InputError(f"{FILE_NAME}: {error}. {_toml_cure(text)}") from None
     except ValidationError as error:
         raise InputError(_in_words(error, text)) from None
     _check_names(settings, text)
     return settings
+
+
+def _toml_cure(text: str) -> str:
+    """What to do about a line that is no TOML: a decimal comma is the likeliest slip."""
+    for number, line in enumerate(text.splitlines(), start=1):
+        slip = re.match(r"\s*[\w.\"]+\s*=\s*([-+]?\d+),(\d+)\s*(#.*)?$", line)
+        if slip:
+            return f"Line {number}: numbers take a point here, {slip[1]}.{slip[2]}."
+    return "Mend that line; text stands in quotes."
 
 
 def flat_numbers(tree: dict[str, Any], prefix: str = "") -> dict[str, Any]:
