@@ -37,46 +37,29 @@ CREDIT = "Weather data by Open-Meteo.com"
 LINK = "https://open-meteo.com/"
 FREE = "Open-Meteo"
 
-ARCHIVE = Service(
-    name="Open-Meteo archive",
-    url="https://archive-api.open-meteo.com",
-    key_url="https://customer-archive-api.open-meteo.com",
-    licence=LICENCE,
-    attribution=f"{CREDIT}; ERA5 and ERA5-Land by ECMWF, Copernicus Climate Change Service",
-    limits=FREE,
-    link=LINK,
-    commercial=False,
+
+def _host(what: str, host: str, credit: str = CREDIT) -> Service:
+    """One host of the house: free for non-commercial use, its customers' twin with a key."""
+    return Service(
+        name=f"Open-Meteo {what}",
+        url=f"https://{host}.open-meteo.com",
+        key_url=f"https://customer-{host}.open-meteo.com",
+        licence=LICENCE,
+        attribution=credit,
+        link=LINK,
+        limits=FREE,
+        commercial=False,
+    )
+
+
+ARCHIVE = _host(
+    "archive",
+    "archive-api",
+    f"{CREDIT}; ERA5 and ERA5-Land by ECMWF, Copernicus Climate Change Service",
 )
-FORECAST = Service(
-    name="Open-Meteo forecast",
-    url="https://api.open-meteo.com",
-    key_url="https://customer-api.open-meteo.com",
-    licence=LICENCE,
-    attribution=CREDIT,
-    limits=FREE,
-    link=LINK,
-    commercial=False,
-)
-ENSEMBLE = Service(
-    name="Open-Meteo ensemble",
-    url="https://ensemble-api.open-meteo.com",
-    key_url="https://customer-ensemble-api.open-meteo.com",
-    licence=LICENCE,
-    attribution=CREDIT,
-    limits=FREE,
-    link=LINK,
-    commercial=False,
-)
-PLACES = Service(
-    name="Open-Meteo geocoding",
-    url="https://geocoding-api.open-meteo.com",
-    key_url="https://customer-geocoding-api.open-meteo.com",
-    licence=LICENCE,
-    attribution=f"{CREDIT}; place names by GeoNames",
-    limits=FREE,
-    link=LINK,
-    commercial=False,
-)
+FORECAST = _host("forecast", "api")
+ENSEMBLE = _host("ensemble", "ensemble-api")
+PLACES = _host("geocoding", "geocoding-api", f"{CREDIT}; place names by GeoNames")
 
 # Our column: what Open-Meteo calls it, best first; soil layers differ between models.
 NAMES = {
