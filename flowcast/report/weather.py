@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from flowcast.flow.scenarios import LAST_WEEKS
+from flowcast.weather import LAST_WEEKS
 from flowcast.report import words
 from flowcast.results import Pulled, Record, StationCheck, WeatherPart, YardOutlook
 from flowcast.sources.service import Origin

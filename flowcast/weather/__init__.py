@@ -5,6 +5,13 @@ sources on one climate (`align`, `join`), the air (`humidity`), the sun (`sun`),
 and the season (`season`).
 """
 
+from flowcast.weather.ahead import (
+    LAST_WEEKS,
+    WeatherAhead,
+    forecast_ahead,
+    known_ahead,
+    past_years_ahead,
+)
 from flowcast.weather.align import Correction, drifting, fit_correction, unsure
 from flowcast.weather.complete import Weather, complete_weather
 from flowcast.weather.daily import daily_weather, reference_et, wind_at_2m
@@ -48,10 +55,12 @@ from flowcast.weather.sun import (
 )
 
 __all__ = [
+    "LAST_WEEKS",
     "Correction",
     "Joined",
     "Normals",
     "Weather",
+    "WeatherAhead",
     "clear_sky_ghi",
     "complete_weather",
     "daily_weather",
@@ -64,16 +73,19 @@ __all__ = [
     "extraterrestrial_radiation",
     "fit_correction",
     "fit_normals",
+    "forecast_ahead",
     "ghi_from_cloud",
     "ghi_from_range",
     "hourly_from_daily",
     "hourly_from_daily_notes",
     "hours_of_days",
     "join_blocks",
+    "known_ahead",
     "local_dates",
     "midsummer",
     "midwinter",
     "normal_course",
+    "past_years_ahead",
     "pheno_day",
     "phenological_lead",
     "reference_et",
