@@ -60,14 +60,24 @@ def outlook(
     ------
     InputError, SourceUnavailable, NotEnoughDataError
     """
+    record = record_of(folder, at, as_of, reach)
+    return outlook_from(record, seed=seed, scenarios=scenarios)
+
+
+def record_of(
+    folder: Path | str | None,
+    at: str | None,
+    as_of: str | pd.Timestamp | None,
+    reach: Reach | None,
+) -> Record:
+    """What is known of a yard, or of a place on the map, on the morning of the issue date."""
     issue_date = pd.Timestamp(as_of).normalize() if as_of is not None else None
     reach = _until(reach or Reach(), issue_date)
     sources = _sources(folder, at, reach)
     if issue_date is None:
         issue_date = default_issue_date(sources)
         sources = _said_if_old(sources, issue_date)
-    record = known_before(sources, issue_date)
-    return outlook_from(record, seed=seed, scenarios=scenarios)
+    return known_before(sources, issue_date)
 
 
 def pull(folder: Path | str, *, reach: Reach | None = None) -> Pulled:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import textwrap
+from itertools import groupby
 
 import pandas as pd
 
 from flowcast.flow.outlook import Outlook
-from flowcast.report import trust, weather, words
+from flowcast.report import beetles, trust, weather, words
 from flowcast.report.basis import basis, cautions, check_lines
-from flowcast.results import Backtest, Checked, Pulled, YardOutlook
+from flowcast.results import Backtest, Checked, Pulled, YardBeetles, YardOutlook
 
 WIDTH = 88
 
@@ -69,6 +70,35 @@ def backtest_text(found: Backtest) -> str:
         *_paragraph("Loss: twice the mean quantile loss, near the CRPS; smaller is better."),
     ]
     return "\n".join(lines)
+
+
+def beetles_text(found: YardBeetles, most: int = 9) -> str:
+    """The beetles as a screen of text; the newest counts, not more than `most`."""
+    lines = [*_paragraph(beetles.headline(found)), "", *_paragraph(beetles.RULES_FIRST), ""]
+    lines += _paragraph(beetles.answer(found))
+    lines += [part for sentence in beetles.sentences(found) for part in _item(sentence)]
+    if found.outlook is not None and found.presence.lives_here:
+        lines += ["", *_cells(beetles.week_rows(found.outlook))]
+    lines += _counts(found, most)
+    for heading, said in (
+        ("What to do", beetles.advice(found)),
+        ("What this rests on", beetles.rests_on(found)),
+    ):
+        lines += ["", heading] if said else []
+        lines += [part for sentence in said for part in _item(sentence)]
+    return "\n".join(lines + _notes(found.record.notes))
+
+
+def _counts(found: YardBeetles, most: int) -> list[str]:
+    """The newest beetle trays; hives that were read together and mean the same in one item."""
+    rows = beetles.count_rows(found)[1:]
+    lines = ["", "Beetle trays, newest first"] if rows else []
+    for (date, among, means), hives in groupby(rows[:most], key=lambda row: (row[0], *row[4:])):
+        of = f"; strong colonies {among} in 14 days" if among != "not known" else ""
+        counted = ", ".join(f"{row[1]} {row[2]}" for row in hives)
+        lines += _item(f"{date}: {counted}{of}. {means}")
+    earlier = len(rows) - most
+    return lines + (_item(f"And {earlier} earlier; all are in --json.") if earlier > 0 else [])
 
 
 def _cells(rows: list[tuple[str, ...]]) -> list[str]:

@@ -43,7 +43,7 @@ from flowcast.weather.season import (
     warmth,
     warmth_pull,
 )
-from flowcast.weather.soil import soil_temperature, soil_water, water_stress
+from flowcast.weather.soil import ground_warmth, soil_temperature, soil_water, water_stress
 from flowcast.weather.sun import (
     clear_sky_ghi,
     day_length_h,
@@ -53,9 +53,11 @@ from flowcast.weather.sun import (
     solar_declination,
     sun_elevation,
 )
+from flowcast.weather.topsoil import SOILS, evaporable_water, top_soil_water
 
 __all__ = [
     "LAST_WEEKS",
+    "SOILS",
     "Correction",
     "Joined",
     "Normals",
@@ -70,12 +72,14 @@ __all__ = [
     "dewpoint",
     "dewpoint_from_minimum",
     "drifting",
+    "evaporable_water",
     "extraterrestrial_radiation",
     "fit_correction",
     "fit_normals",
     "forecast_ahead",
     "ghi_from_cloud",
     "ghi_from_range",
+    "ground_warmth",
     "hourly_from_daily",
     "hourly_from_daily_notes",
     "hours_of_days",
@@ -98,6 +102,7 @@ __all__ = [
     "soil_water",
     "solar_declination",
     "sun_elevation",
+    "top_soil_water",
     "unsure",
     "vapour_pressure_deficit",
     "warmth",

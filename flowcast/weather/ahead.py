@@ -22,6 +22,7 @@ NEEDED = [
     "precip_mm",
     "et0_mm",
     "rh_pct",
+    "ghi_wm2",
     "dusk_temp_c",
     "foraging_h",
     "degree_days_cd",

@@ -6,7 +6,7 @@ import pandas as pd
 from flowcast.tables import require_columns
 from flowcast.weather.days import day_starts, hours_of_days, local_dates
 from flowcast.weather.humidity import saturation_vapour_pressure
-from flowcast.weather.soil import soil_temperature, soil_water
+from flowcast.weather.soil import ground_warmth, soil_temperature, soil_water
 from flowcast.weather.sun import (
     W_PER_MJ_DAY,
     day_length_h,
@@ -67,7 +67,11 @@ def daily_weather(hourly, place, numbers):
     et0 = reference_et(days, place)
     return days.assign(
         et0_mm=et0,
-        soil_temp_c=soil_temperature(days["temp_mean_c"], numbers, known_c=days["soil_temp_c"]),
+        soil_temp_c=soil_temperature(
+            ground_warmth(days["temp_mean_c"], days["ghi_wm2"], numbers),
+            numbers,
+            known_c=days["soil_temp_c"],
+        ),
         soil_water_frac=soil_water(days["precip_mm"], et0, numbers),
         dusk_temp_c=dusk_temperature(hourly["temp_c"], days.index, place),
     )[COLUMNS]

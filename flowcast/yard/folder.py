@@ -266,6 +266,13 @@ class _Row:
             raise self.fail(f"{name} is {cell}", "It cannot be negative; the word says which way.")
         return value
 
+    def within(self, name: str, least: float, most: float, cure: str) -> float:
+        """A number that must be there and lie within these bounds."""
+        value = self.number(name)
+        if not least <= value <= most:
+            raise self.fail(f"{name} is {self.text(name)!r}", cure)
+        return value
+
     def stamp(self) -> tuple[pd.Timestamp, bool]:
         cell = self.text("date") or self.text("time")
         for form in ("%Y-%m-%d", "%d.%m.%Y", "%d/%m/%Y"):
@@ -354,20 +361,27 @@ def _read_bloom(path: Path | None) -> pd.DataFrame:
 
 
 def _read_beetles(path: Path | None, hives: set[str]) -> pd.DataFrame:
-    names = list(BEETLE_COLUMNS)
-    return pd.DataFrame(
-        [
-            {
-                "date": pd.Timestamp(row.day()),
-                "hive": row.choice("hive", hives),
-                "days": row.number("days"),
-                "beetles": row.number("beetles"),
-                "larvae": row.choice("larvae", ("yes", "no"), empty="no") == "yes",
-                "trap": row.choice("trap", TRAPS, empty="oil tray"),
-                "frames_of_bees": row.number("frames_of_bees"),
-                "queenright": row.choice("queenright", ("yes", "no", "unknown"), empty="unknown"),
-            }
-            for row in _rows(path, ("date", "hive", "days", "beetles"))
-        ],
-        columns=names,
-    ).sort_values("date", kind="stable", ignore_index=True)
+    """Counts of beetles; every line that cannot be understood is named, in a line each."""
+    counts, wrong = [], []
+    for row in _rows(path, ("date", "hive", "days", "beetles")):
+        try:
+            counts.append(_count(row, hives))
+        except InputError as error:
+            wrong.append(str(error))
+    if wrong:
+        raise InputError("\n".join(wrong))
+    table = pd.DataFrame(counts, columns=list(BEETLE_COLUMNS))
+    return table.sort_values("date", kind="stable", ignore_index=True)
+
+
+def _count(row: _Row, hives: set[str]) -> dict:
+    return {
+        "date": pd.Timestamp(row.day()),
+        "hive": row.choice("hive", hives),
+        "days": row.within("days", 1, 366, "Write for how many days the trap lay, such as 14."),
+        "beetles": row.within("beetles", 0, 9999, "Write the number of adult beetles, 0 for none."),
+        "larvae": row.choice("larvae", ("yes", "no"), empty="no") == "yes",
+        "trap": row.choice("trap", TRAPS, empty="oil tray"),
+        "frames_of_bees": row.number("frames_of_bees"),
+        "queenright": row.choice("queenright", ("yes", "no", "unknown"), empty="unknown"),
+    }

@@ -1,0 +1,207 @@
+"""Day by day: breeding weather, the pressure it makes, and the beetles that stand.
+
+Breeding weather is what a day does for breeding, 0 to 1. Pressure is its mean over the time that
+the adults emerging on a day have just spent in the soil. The stock of standing adults is fed by
+emergence, which needs parents, and by beetles flying in, and lost over lives of one to six months,
+so it lags the pressure. A tray shows the stock as far as it moves about; counts are read against
+that. How the parts are put together is our assumption.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from flowcast.beetles.stages import (
+    adult_life,
+    dusk_flight,
+    egg_hatch,
+    in_hive_days,
+    soil_rate,
+    soil_survival,
+    water_survival,
+)
+from flowcast.beetles.traits import Traits
+from flowcast.numbers import Numbers
+
+SPIN_UP_D = 365
+
+
+@dataclass(frozen=True)
+class Drivers:
+    """The weather that beetles feel, arrays (days,) or (draws, days) without holes.
+
+    soil_c: soil temperature at 5 to 10 cm [°C]; soil_water: of the top soil, 0 wilting point, 1
+    field capacity [1]; rh_pct: daily mean [%]; dusk_c: air at sunset [°C]; air_c: daily mean [°C].
+    """
+
+    soil_c: np.ndarray
+    soil_water: np.ndarray
+    rh_pct: np.ndarray
+    dusk_c: np.ndarray
+    air_c: np.ndarray
+
+
+@dataclass(frozen=True)
+class Course:
+    """What the draws make of the weather, arrays (draws, days).
+
+    breeding: breeding weather of the day, 0 to 1. rate: share of the soil stage done [1/d]. fit:
+    survival in the soil, of the best [1]. starts: the day on which the cohort that emerges went into
+    the soil, a position. pressure: mean breeding weather since then, 0 to 1. stock: standing adults,
+    1 where full breeding weather keeps them up for ever at beetles.stock_life_d. showing: the part
+    of them that moves about and meets a tray.
+    """
+
+    breeding: np.ndarray
+    rate: np.ndarray
+    fit: np.ndarray
+    starts: np.ndarray
+    pressure: np.ndarray
+    stock: np.ndarray
+    showing: np.ndarray
+
+    def last(self, days: int) -> Course:
+        """The same, for the last so many days only; `starts` may then lie below 0."""
+        cut = {name: getattr(self, name)[:, -days:] for name in self.__dataclass_fields__}
+        cut["starts"] = cut["starts"] - (self.starts.shape[1] - days)
+        return replace(self, **cut)
+
+
+def breeding_weather(drivers: Drivers, traits: Traits, numbers: Numbers):
+    """(breeding, rate, fit) of `Course`.
+
+    Parameters
+    ----------
+    traits : Traits
+        As columns (`Traits.column`) where there are several draws.
+
+    Notes
+    -----
+    breeding = min(1, speed of the soil stage against that at beetles.best_soil_c) x survival by
+    temperature and water x hatch x flight at dusk. The factors have sources, their product is ours.
+    """
+    soil_c = drivers.soil_c + traits.soil_shift_c
+    rate = soil_rate(soil_c, traits, numbers)
+    full = soil_rate(numbers["beetles.best_soil_c"], traits, numbers)
+    fit = soil_survival(soil_c, numbers)
+    fit = fit * water_survival(drivers.soil_water, traits.water_knee, numbers)
+    entering = egg_hatch(drivers.rh_pct, traits, numbers) * _activity(drivers, numbers)
+    return np.minimum(1.0, rate / full) * fit * entering, rate, fit
+
+
+def _activity(drivers: Drivers, numbers: Numbers):
+    """Breeding and moving about: a part that goes on inside the hives, and flight at dusk. [1]"""
+    least = numbers["beetles.dusk_least"]
+    return least + (1.0 - least) * dusk_flight(drivers.dusk_c, numbers)
+
+
+def soil_windows(rate: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """For each day the position of the day on which the cohort emerging on it went into the soil.
+
+    Parameters
+    ----------
+    rate : array, shape (draws, days)
+        Share of the soil stage done each day. [1/d]
+
+    Returns
+    -------
+    array of int, shape (draws, days)
+        The last day from which the shares up to the day sum to 1, held to beetles.window_least_d
+        and window_most_d; not before the first day.
+    """
+    days = rate.shape[1]
+    done = np.concatenate([np.zeros((len(rate), 1)), np.cumsum(rate, axis=1, dtype=float)], axis=1)
+    done += np.arange(days + 1) * 1e-12  # strictly rising, so that each day has one answer
+    starts = np.array([np.searchsorted(row, row[1:] - 1.0, "right") - 1 for row in done])
+    day = np.arange(days)
+    earliest = day + 1 - int(numbers["beetles.window_most_d"])
+    latest = day + 1 - int(numbers["beetles.window_least_d"])
+    return np.clip(np.clip(starts, earliest, latest), 0, None)
+
+
+def mean_since(values: np.ndarray, starts: np.ndarray) -> np.ndarray:
+    """Mean of each row from the day at `starts` up to each day, both included."""
+    total = np.concatenate([np.zeros((len(values), 1)), np.cumsum(values, axis=1, dtype=float)], 1)
+    days = np.arange(1, values.shape[1] + 1)
+    before = np.take_along_axis(total, starts, axis=1)
+    return (total[:, 1:] - before) / (days - starts)
+
+
+def standing_stock(
+    pressure: np.ndarray,
+    starts: np.ndarray,
+    drivers: Drivers,
+    traits: Traits,
+    numbers: Numbers,
+    before: np.ndarray | None = None,
+) -> np.ndarray:
+    """Standing adults on each day, shape (draws, days). [1]
+
+    Parameters
+    ----------
+    pressure, starts : arrays, shape (draws, days)
+        As in `Course`; the parents of what emerges laid their eggs shortly before `starts`.
+    before : array, shape (draws, fewer days), optional
+        Stock of the first days where it is known. When not given the stock begins at that of the
+        first year's mean weather, which another year forgets.
+
+    Notes
+    -----
+    stock' = pressure x parents (1 + h) / (parents + h) + flown in - stock / life, in units of
+    beetles.stock_life_d: few parents leave few young, many stand in each other's way.
+    """
+    parents = starts - int(np.median(in_hive_days(traits, numbers)))
+    kept, gain = _turnover(drivers, traits, numbers, pressure.shape)
+    flown_in = traits.inflow * dusk_flight(drivers.dusk_c, numbers)
+    # Days first: each step then works on neighbouring memory.
+    feed, flown = (np.ascontiguousarray((a * gain).T) for a in (pressure, flown_in))
+    kept, parents = np.ascontiguousarray(kept.T), np.ascontiguousarray(parents.T)
+    known = 0 if before is None else before.shape[1]
+    course, half = np.empty_like(feed), traits.breeders_half[:, 0]
+    course[:known] = 0.0 if before is None else before.T
+    year = slice(0, SPIN_UP_D)
+    level = ((feed[year] + flown[year]) / (1.0 - kept[year])).mean(axis=0)
+    first = level if before is None else before[:, 0]
+    stock = first if before is None else before[:, -1]
+    row = np.arange(len(half))
+    for day in range(known, len(course)):
+        laid = parents[day]
+        laying = np.where(laid >= 0, course[np.maximum(laid, 0), row], first)
+        fed = feed[day] * laying * (1.0 + half) / (laying + half)
+        stock = stock * kept[day] + fed + flown[day]
+        course[day] = stock
+    return course.T
+
+
+def _turnover(drivers: Drivers, traits: Traits, numbers: Numbers, shape):
+    """Share of the adults that see the next day, and what a full day's emergence adds to the stock."""
+    share = numbers["beetles.warmed_share"]
+    adults_c = share * traits.hive_c + (1.0 - share) * drivers.air_c
+    life = np.maximum(adult_life(adults_c, numbers) * traits.life_factor, 1.0)
+    kept = np.broadcast_to(np.exp(-1.0 / life), shape)
+    return kept, (1.0 - kept) * life / numbers["beetles.stock_life_d"]
+
+
+def run_course(
+    drivers: Drivers, traits: Traits, numbers: Numbers, before: np.ndarray | None = None
+) -> Course:
+    """Breeding weather, pressure and stock of every draw.
+
+    Parameters
+    ----------
+    drivers : Drivers
+        One weather for all draws, or a row for each.
+    traits : Traits
+        The draws; all of one soil, since `drivers.soil_water` belongs to one.
+    before : array, shape (draws, days), optional
+        Stock of the first days, where an earlier run has it.
+    """
+    columns = traits.column
+    breeding, rate, fit = breeding_weather(drivers, columns, numbers)
+    starts = soil_windows(rate, numbers)
+    pressure = mean_since(breeding, starts)
+    stock = standing_stock(pressure, starts, drivers, columns, numbers, before)
+    showing = stock * _activity(drivers, numbers)
+    return Course(breeding, rate, fit, starts, pressure, stock, showing)

@@ -1,0 +1,112 @@
+"""The beetles of a yard: the keeper's word, the soil, the counts, and the runs of weather ahead."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from flowcast.beetles import (
+    Count,
+    draw_traits,
+    expected_counts,
+    presence_at,
+    read_counts,
+    read_outlook,
+)
+from flowcast.pipeline.gather import Reach
+from flowcast.pipeline.run import AHEAD_DAYS, SEED, record_of, weather_ahead
+from flowcast.results import Record, YardBeetles
+from flowcast.yard.folder import TRAPS
+
+DRAWS = 500
+UNSETTLING = {"swarmed": "swarmed", "split": "split"}  # words of work.csv
+
+
+def beetles(
+    folder: Path | str | None = None,
+    *,
+    at: str | None = None,
+    as_of: str | pd.Timestamp | None = None,
+    seed: int = SEED,
+    draws: int = DRAWS,
+    reach: Reach | None = None,
+) -> YardBeetles:
+    """Beetle breeding weather of a yard or place, and its counts read.
+
+    Parameters are those of `flowcast.outlook`; `draws` is how many ways the beetle and its ground
+    could be.
+
+    Raises
+    ------
+    InputError, SourceUnavailable, NotEnoughDataError
+    """
+    return beetles_from(record_of(folder, at, as_of, reach), seed=seed, draws=draws)
+
+
+def beetles_from(record: Record, *, seed: int = SEED, draws: int = DRAWS) -> YardBeetles:
+    """The same from a record; where the beetle is not known to live nothing is reckoned."""
+    yard, place = record.yard, record.yard.place
+    presence = presence_at(place.latitude, place.longitude, yard.settings.beetle.present)
+    counts = counts_of(record)
+    if presence.kept_out:
+        return YardBeetles(record, presence, None, (), tuple(counts), None, seed)
+    found = _outlook(record, seed, draws)
+    stood = found.showing, found.dates, found.traits, yard.numbers
+    readings = read_counts(counts, *stood)
+    trap = counts[-1].trap if counts else TRAPS[0]
+    expected = expected_counts(trap, readings, *stood)
+    return YardBeetles(
+        record, presence, found, tuple(readings), tuple(counts), (trap, expected), seed
+    )
+
+
+def counts_of(record: Record) -> list[Count]:
+    """The lines of beetles.csv before the issue date, each with what work.csv says of its colony."""
+    yard = record.yard
+    kinds = {hive.name: hive.kind for hive in yard.hives}
+    known = yard.beetles[yard.beetles["date"] < record.issue_date]
+    return [
+        Count(
+            **row, kind=kinds[row["hive"]], unsettled=_unsettled(record, row["hive"], row["date"])
+        )
+        for row in known.to_dict("records")
+    ]
+
+
+def _unsettled(record: Record, hive: str, date: pd.Timestamp) -> str:
+    """The last swarm or split of this hive in the weeks before the count."""
+    work = record.yard.work_of(hive)
+    zone = record.yard.place.timezone
+    when = work["time"].dt.tz_convert(zone).dt.tz_localize(None)
+    since = date - pd.Timedelta(days=record.yard.numbers["beetles.unsettled_d"])
+    lately = work[(when >= since) & (when < date) & work["what"].isin(list(UNSETTLING))]
+    return UNSETTLING[lately["what"].iloc[-1]] if len(lately) else ""
+
+
+def _outlook(record: Record, seed: int, draws: int):
+    beetle, numbers = record.yard.settings.beetle, record.yard.numbers
+    unknown = (record.issue_date - record.daily.index[-1]).days - 1
+    traits = draw_traits(
+        numbers,
+        np.random.default_rng(seed),
+        draws,
+        soil=beetle.soil.replace(" ", "_") if beetle.soil else None,
+        soil_temp_given=soil_temp_given(record),
+    )
+    return read_outlook(
+        record.daily,
+        weather_ahead(record, AHEAD_DAYS + unknown),
+        traits,
+        record.yard.place,
+        numbers,
+        irrigated=beetle.irrigated,
+        unknown=unknown,
+    )
+
+
+def soil_temp_given(record: Record) -> bool:
+    """Whether most of the record's soil temperature comes from a service, not from the air."""
+    columns = record.columns
+    return "soil_temp_c" in columns.index and columns.loc["soil_temp_c", "given"] > 0.5
