@@ -143,7 +143,7 @@ class CountModel:
 
 def prior_model(trap: str, numbers: Numbers) -> CountModel:
     """Counts of this kind of trap before the yard has any of its own."""
-    means = np.array([numbers[f"beetles.count_{band}"] for band in BANDS])
+    means = np.array([numbers[f"beetles.count_{band}"] for band in BANDS], float)
     size = np.full(len(BANDS), count_size(numbers))
     if trap == "oil tray":
         return CountModel(means, size, np.zeros(len(BANDS)))
@@ -256,7 +256,7 @@ def _verdict(count: Count, reasons, number: float, share: float | None, numbers:
     if share > numbers["beetles.unusual_share"]:
         return "unusual"
     over = number > numbers["beetles.ceiling"]
-    return "high" if over or share > numbers["beetles.ordinary_share"] else "ordinary"
+    return "high" if over or share > numbers["beetles.usual_share"] else "ordinary"
 
 
 def _bands(count: Count, showing, dates, traits: Traits, numbers: Numbers) -> np.ndarray | None:

@@ -11,6 +11,9 @@ from flowcast.flow.outlook import chance_word
 from flowcast.report import words
 from flowcast.results import YardBeetles
 
+RECENT_D = 28  # days for which a count still calls for something
+ALARM_D = 60  # days for which larvae lead the answer
+
 RULES_FIRST = (
     "Local biosecurity rules come first: in many places the small hive beetle must be reported, and "
     "moving hives, comb or honey-house waste is restricted. Ask the authority before acting."
@@ -60,7 +63,7 @@ def headline(found: YardBeetles) -> str:
 
 def answer(found: YardBeetles) -> str:
     """The beetles in one sentence."""
-    alarms = [r for r in _alarms(found) if _days_ago(found, r.date) <= 60]
+    alarms = [r for r in _alarms(found) if _days_ago(found, r.date) <= ALARM_D]
     if found.presence.kept_out:
         return _kept_out(found)
     if alarms:
@@ -156,10 +159,13 @@ def _count_row(reading: Reading, found: YardBeetles) -> tuple[str, ...]:
 
 
 def verdict(reading: Reading, found: YardBeetles) -> str:
-    """What a count means, in a sentence or two."""
+    """What a count means, in a sentence or two; shorter when it is past acting on."""
+    known = found.presence.lives_here
+    if _days_ago(found, reading.count.date) > RECENT_D:
+        return _verdict_then(reading, known)
     if reading.verdict == "larvae":
         return f"Larvae: act now, whatever the count. {LARVAE_OR_MOTH}"
-    if not found.presence.lives_here:
+    if not known:
         return "Not judged: say in yard.toml whether beetles are established here."
     return {
         "colony": f"No comfort from the number: {_amiss(reading, found)}. {CHECK}",
@@ -169,6 +175,21 @@ def verdict(reading: Reading, found: YardBeetles) -> str:
         "high": "High for the season. Look now for larvae and slime, and again in 7 days.",
         "unusual": "Unusual for the season. Look now for larvae and slime, check queen and space, and "
         "look again in a few days.",
+    }[reading.verdict]
+
+
+def _verdict_then(reading: Reading, known: bool) -> str:
+    if reading.verdict == "larvae":
+        return "Larvae were seen."
+    if not known:
+        return "Not judged."
+    return {
+        "colony": "No comfort from the number: the colony was weak, unsettled or not known.",
+        "period": "Lay too short or too long to compare.",
+        "no weather": "Not judged: the weather of that time is not there.",
+        "ordinary": "Was ordinary for a strong colony in that month.",
+        "high": "Was high for the season.",
+        "unusual": "Was unusual for the season.",
     }[reading.verdict]
 
 

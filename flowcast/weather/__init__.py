@@ -14,7 +14,7 @@ from flowcast.weather.ahead import (
 )
 from flowcast.weather.align import Correction, drifting, fit_correction, unsure
 from flowcast.weather.complete import Weather, complete_weather
-from flowcast.weather.daily import daily_weather, reference_et, wind_at_2m
+from flowcast.weather.daily import daily_weather, dusk_temperature, reference_et, wind_at_2m
 from flowcast.weather.days import day_starts, hours_of_days, local_dates
 from flowcast.weather.hours import (
     dewpoint_from_minimum,
@@ -72,6 +72,7 @@ __all__ = [
     "dewpoint",
     "dewpoint_from_minimum",
     "drifting",
+    "dusk_temperature",
     "evaporable_water",
     "extraterrestrial_radiation",
     "fit_correction",
