@@ -14,7 +14,7 @@ from flowcast.beetles import draw_traits, read_outlook
 from flowcast.cli import app
 from flowcast.errors import InputError
 from flowcast.pipeline.run import weather_ahead
-from flowcast.report.beetles import count_rows, verdict, week_rows
+from flowcast.report.beetles import tray_rows, verdict, week_rows
 from flowcast.report.data import beetles_data
 from flowcast.report.page import render_page
 from flowcast.report.screen import beetles_text
@@ -250,6 +250,6 @@ def test_the_page_has_a_section_with_picture_and_tables(yard):
     assert "<svg" in section
     assert "As a table" in section
     assert section.count("<table>") == 3
-    for row in count_rows(pipeline.beetles_from(outlook.record, draws=60))[1:]:
+    for row in tray_rows(pipeline.beetles_from(outlook.record, draws=60))[1:]:
         assert row[0] in section
     assert not re.search(r"\b(nan|None)\b", section)

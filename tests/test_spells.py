@@ -1,5 +1,7 @@
 """Spells of days on which something holds."""
 
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 from hypothesis import given
@@ -45,4 +47,4 @@ def test_spells_are_in_order_apart_and_long_enough(holds, least, gap):
         assert holds[first]
         assert holds[last]
         assert last - first + 1 >= least
-    assert all(b[0] - a[1] > gap + 1 for a, b in zip(found, found[1:], strict=False))
+    assert all(b[0] - a[1] > gap + 1 for a, b in pairwise(found))

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from flowcast.beetles import (
+    BeetleOutlook,
     Count,
     draw_traits,
     expected_counts,
@@ -52,7 +53,7 @@ def beetles_from(record: Record, *, seed: int = SEED, draws: int = DRAWS) -> Yar
     counts = counts_of(record)
     if presence.kept_out:
         return YardBeetles(record, presence, None, (), tuple(counts), None, seed)
-    found = _outlook(record, seed, draws)
+    found = beetle_outlook(record, seed, draws)
     stood = found.showing, found.dates, found.traits, yard.numbers
     readings = read_counts(counts, *stood)
     trap = counts[-1].trap if counts else TRAPS[0]
@@ -85,7 +86,8 @@ def _unsettled(record: Record, hive: str, date: pd.Timestamp) -> str:
     return UNSETTLING[lately["what"].iloc[-1]] if len(lately) else ""
 
 
-def _outlook(record: Record, seed: int, draws: int):
+def beetle_outlook(record: Record, seed: int = SEED, draws: int = DRAWS) -> BeetleOutlook:
+    """Breeding weather and standing beetles, whatever is known of presence."""
     beetle, numbers = record.yard.settings.beetle, record.yard.numbers
     unknown = (record.issue_date - record.daily.index[-1]).days - 1
     traits = draw_traits(

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pandas as pd
 
-from flowcast.plots.style import DEEP, HEATH, LINE, SOFT, month_axis, titled_legend
+from flowcast.plots.style import BLUE, HEATH, LINE, SOFT, month_axis, titled_legend
 from flowcast.results import YardBeetles
 
-BANDS = (("pressure", "Beetle breeding weather", DEEP), ("stock", "Standing beetles", HEATH))
+BANDS = (("pressure", "Beetle breeding weather", BLUE), ("stock", "Standing beetles", HEATH))
 DAYS_BACK = 240
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import groupby
 
 import pandas as pd
 
@@ -131,31 +132,26 @@ def week_rows(outlook: BeetleOutlook) -> list[tuple[str, ...]]:
     return rows
 
 
-def count_rows(found: YardBeetles) -> list[tuple[str, ...]]:
-    """The counts from the newest on as cells, the head first."""
-    head = (
-        "tray read",
-        "hive",
-        "beetles",
-        "in 14 days",
-        "strong colonies, 8 in 10",
-        "what it means",
-    )
-    rows = [_count_row(reading, found) for reading in reversed(found.readings)]
-    return [head, *rows]
+def tray_rows(found: YardBeetles) -> list[tuple[str, ...]]:
+    """The counts from the newest on as cells, the head first; hives that were read together and mean
+    the same share a row."""
+    newest = reversed(found.readings)
+    rows = [("tray read", "beetles", "what it means")]
+    for (date, means), alike in groupby(newest, key=lambda r: (r.count.date, _means(r, found))):
+        counted = ", ".join(
+            f"{r.count.hive} {r.count.beetles:.0f} in {r.count.days:.0f} days" for r in alike
+        )
+        rows.append((words.full_day(date), counted, means))
+    return rows
 
 
-def _count_row(reading: Reading, found: YardBeetles) -> tuple[str, ...]:
-    count = reading.count
-    bands = found.presence.lives_here and reading.expected is not None
-    return (
-        words.full_day(count.date),
-        count.hive,
-        f"{count.beetles:.0f} in {count.days:.0f} days",
-        "not compared" if math.isnan(reading.per_14_d) else f"{reading.per_14_d:.0f}",
-        f"{reading.expected[0]:.0f} to {reading.expected[2]:.0f}" if bands else "not known",
-        verdict(reading, found),
-    )
+def _means(reading: Reading, found: YardBeetles) -> str:
+    """The verdict, and what strong colonies show."""
+    said = verdict(reading, found)
+    if not found.presence.lives_here or reading.expected is None:
+        return said
+    low, _, high = reading.expected
+    return f"{said} Strong colonies here: {low:.0f} to {high:.0f} in 14 days, 8 in 10."
 
 
 def verdict(reading: Reading, found: YardBeetles) -> str:

@@ -98,12 +98,12 @@ def _replace_whole(html: str, path: Path) -> None:
         beside.unlink(missing_ok=True)
 
 
-def _beetles(found: YardBeetles | None, most: int = 6) -> dict | None:
+def _beetles(found: YardBeetles | None, most: int = 5) -> dict | None:
     """The section on beetles; a shorter one where they are not known to live."""
     if found is None:
         return None
     shown = found.outlook is not None and found.presence.lives_here
-    head, *counts = beetle_words.count_rows(found)
+    head, *counts = beetle_words.tray_rows(found)
     return {
         "rules": beetle_words.RULES_FIRST,
         "answer": beetle_words.answer(found),

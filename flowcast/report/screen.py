@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-from itertools import groupby
 
 import pandas as pd
 
@@ -72,7 +71,7 @@ def backtest_text(found: Backtest) -> str:
     return "\n".join(lines)
 
 
-def beetles_text(found: YardBeetles, most: int = 9) -> str:
+def beetles_text(found: YardBeetles, most: int = 5) -> str:
     """The beetles as a screen of text; the newest counts, not more than `most`."""
     lines = [*_paragraph(beetles.headline(found)), "", *_paragraph(beetles.RULES_FIRST), ""]
     lines += _paragraph(beetles.answer(found))
@@ -90,13 +89,11 @@ def beetles_text(found: YardBeetles, most: int = 9) -> str:
 
 
 def _counts(found: YardBeetles, most: int) -> list[str]:
-    """The newest beetle trays; hives that were read together and mean the same in one item."""
-    rows = beetles.count_rows(found)[1:]
+    """The newest beetle trays."""
+    rows = beetles.tray_rows(found)[1:]
     lines = ["", "Beetle trays, newest first"] if rows else []
-    for (date, among, means), hives in groupby(rows[:most], key=lambda row: (row[0], *row[4:])):
-        of = f"; strong colonies {among} in 14 days" if among != "not known" else ""
-        counted = ", ".join(f"{row[1]} {row[2]}" for row in hives)
-        lines += _item(f"{date}: {counted}{of}. {means}")
+    for date, counted, means in rows[:most]:
+        lines += _item(f"{date}: {counted}. {means}")
     earlier = len(rows) - most
     return lines + (_item(f"And {earlier} earlier; all are in --json.") if earlier > 0 else [])
 
