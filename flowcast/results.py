@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from flowcast.beetles import BeetleOutlook, Count, Presence, Reading
+from flowcast.beetle import BeetleOutlook, Count, Presence, Reading
 from flowcast.flow.days import Days
 from flowcast.flow.fit import FlowModel
 from flowcast.flow.outlook import Outlook

@@ -7,7 +7,7 @@ quickest line at places with published counts, from weather normals (tests/clima
 in each yard folder outlooks are issued over the last year of the weather, from the weather before
 each date, with past years' weather ahead. The truth is one more draw of the beetle over the weather
 that came. The chance of high breeding weather in a week is judged beside what is usual for that week
-in the yard's past years and beside what stands on the issue date. All of this tests whether the
+in the yard's past years and beside the chance that it is high on the issue date. All of this tests whether the
 intervals hold if the beetle is as the ranges say; it cannot test the ranges.
 """
 
@@ -22,10 +22,10 @@ import numpy as np
 import pandas as pd
 
 from flowcast import pipeline
-from flowcast.beetles import Drivers, draw_traits, run_course
-from flowcast.beetles.clock import generations
-from flowcast.beetles.ground import past_drivers
-from flowcast.beetles.stages import in_hive_days
+from flowcast.beetle import Drivers, draw_traits, run_course
+from flowcast.beetle.clock import generations
+from flowcast.beetle.ground import past_drivers
+from flowcast.beetle.stages import in_hive_days
 from flowcast.numbers import load_numbers
 from flowcast.pipeline.beetles import beetle_outlook, soil_temp_given
 from flowcast.weather import SOILS
@@ -101,13 +101,12 @@ def one_truth(record, seed: int) -> tuple[pd.Series, float]:
     soil = SOILS[traits.soil[0]]
     weather = past_drivers(record.daily, soil, numbers, irrigated=beetle.irrigated)
     pressure = run_course(weather, traits, numbers).pressure[0]
-    edge = numbers["beetles.high_from"] + traits.edge_shift[0]
+    edge = numbers["beetle.high_from"] + traits.edge_shift[0]
     return pd.Series(pressure, record.daily.index), float(edge)
 
 
 def compare(said, truth: pd.Series, edge: float, issue: pd.Timestamp):
     """Rows of one outlook."""
-    now = truth[issue - pd.Timedelta(days=1)] >= edge
     for week, (first, row) in enumerate(said.weekly.iterrows(), start=1):
         days = pd.date_range(first, periods=7)
         came = truth[days].mean()
@@ -118,7 +117,7 @@ def compare(said, truth: pd.Series, edge: float, issue: pd.Timestamp):
             "week": week,
             "p_high": row["p_high"],
             "usual_high": row["usual_high"],
-            "stands": float(now),
+            "stands": said.high_now,
             "high": float(came >= edge),
             "inside": row["q10"] <= came <= row["q90"],
             "inside_day": course["pressure_q10"] <= day <= course["pressure_q90"],
@@ -127,7 +126,7 @@ def compare(said, truth: pd.Series, edge: float, issue: pd.Timestamp):
 
 
 def summary(table: pd.DataFrame) -> None:
-    """Coverage, and Brier scores against the usual of the week and against standing still."""
+    """Coverage, and Brier scores against the usual of the week and against the issue date's chance."""
     table = table.assign(group=pd.cut(table["week"], [0, 2, 4, 8], labels=["1-2", "3-4", "5-8"]))
     for name, part in [*table.groupby("group", observed=True), ("all", table)]:
         known = part.dropna(subset="usual_high")

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from flowcast.beetles import Drivers
+from flowcast.beetle import Drivers
 from flowcast.numbers import load_numbers
 from flowcast.weather import ground_warmth, soil_temperature
 

@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from flowcast.beetles import Count, draw_traits, read_counts, run_course, typical_traits
-from flowcast.beetles.counts import count_size, own_model, per_14_days, prior_model
+from flowcast.beetle import Count, draw_traits, read_counts, run_course, typical_traits
+from flowcast.beetle.counts import count_size, own_model, per_14_days, prior_model
 from flowcast.numbers import load_numbers
 
 NUMBERS = load_numbers()
@@ -126,7 +126,7 @@ def test_own_record_by_hand():
 def test_over_the_ceiling_is_never_ordinary():
     # Expert judgement: over 80 to 100 in 14 days is never ordinary. 81 is the 87th percentile of many.
     found = read(count(81))[0]
-    assert found.share < NUMBERS["beetles.usual_share"]
+    assert found.share < NUMBERS["beetle.usual_share"]
     assert found.verdict == "high"
     assert read(count(80))[0].verdict == "ordinary"
 

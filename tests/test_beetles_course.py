@@ -20,10 +20,10 @@ from climates import (
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from flowcast.beetles import Drivers, draw_traits, run_course, typical_traits
-from flowcast.beetles.clock import emergence_day, emerges, generations
-from flowcast.beetles.course import soil_windows, standing_stock
-from flowcast.beetles.stages import adult_life, in_hive_days, soil_rate
+from flowcast.beetle import Drivers, draw_traits, run_course, typical_traits
+from flowcast.beetle.clock import emergence_day, emerges, generations
+from flowcast.beetle.course import soil_windows, standing_stock
+from flowcast.beetle.stages import adult_life, in_hive_days, soil_rate
 from flowcast.numbers import load_numbers
 
 NUMBERS = load_numbers()
@@ -124,7 +124,7 @@ def test_stock_settles_where_gain_meets_loss():
     course = run_course(weather, ONE, NUMBERS)
     stock, pressure = course.stock[0, -1], course.pressure[0, -1]
     life = float(adult_life(0.5 * 32 + 0.5 * 22, NUMBERS))
-    half = NUMBERS["beetles.breeders_half"]
+    half = NUMBERS["beetle.breeders_half"]
     fed = pressure * (1 + half) * stock / (stock + half)
     assert stock == pytest.approx((fed + 0.1) * life / 45, rel=1e-3)
 

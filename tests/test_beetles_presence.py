@@ -7,7 +7,7 @@ import pytest
 from conftest import plain_weather
 
 from flowcast import pipeline
-from flowcast.beetles import presence_at
+from flowcast.beetle import presence_at
 from flowcast.report.data import beetles_data
 from flowcast.report.screen import beetles_text
 
@@ -43,7 +43,7 @@ def test_the_hint_of_the_map(latitude, longitude, hint):
 
 
 def test_every_area_names_its_source_and_mark():
-    from flowcast.beetles.presence import _areas
+    from flowcast.beetle.presence import _areas
 
     for area in _areas():
         assert area["status"] in ("established", "in places", "not known", "unsure")

@@ -12,9 +12,9 @@ from climates import steady
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flowcast.beetles import Drivers, draw_traits, typical_traits
-from flowcast.beetles.course import breeding_weather
-from flowcast.beetles.stages import (
+from flowcast.beetle import Drivers, draw_traits, typical_traits
+from flowcast.beetle.course import breeding_weather
+from flowcast.beetle.stages import (
     adult_life,
     bare_hatch,
     egg_days,
@@ -50,7 +50,7 @@ def test_egg_hatch():
     assert egg_h(35.0) < 22.0  # MP11 READ: under 22 h at 35 °C
     assert np.isinf(egg_h(13.5))  # MP11 READ: least temperature 13.5 °C
     # GF07 READ: about 3 d at 24 to 28 °C in daily looks, twice the quick end; the draws' other end.
-    slow = float(egg_days(26.0, np.array([NUMBERS["beetles.egg_k_high_cd"]]), NUMBERS)[0])
+    slow = float(egg_days(26.0, np.array([NUMBERS["beetle.egg_k_high_cd"]]), NUMBERS)[0])
     assert slow == pytest.approx(3.0, abs=0.5)
 
 
@@ -97,7 +97,7 @@ def test_cold_and_heat_and_drought_stop_it():
     assert soil_rate(at, ONE, NUMBERS) == pytest.approx([0.0, 0.0])  # MP11, BE14 READ: 10 °C
     assert soil_survival(39.0, NUMBERS) == 0.0  # NJ READ: total mortality at 39 °C
     assert water_survival(0.0, ONE.water_knee, NUMBERS) == 0.0  # EL04 READ: 0 of 3000 from dry soil
-    assert NUMBERS["beetles.soil_survival"] == pytest.approx(2746 / 3000, abs=0.005)  # EL04 READ
+    assert NUMBERS["beetle.soil_survival"] == pytest.approx(2746 / 3000, abs=0.005)  # EL04 READ
 
 
 def test_hatch_by_humidity():

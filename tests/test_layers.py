@@ -23,7 +23,7 @@ ORDER = [
     "scale_log",
     "flow",
     "verification",
-    "beetles",
+    "beetle",
     "results",
     "plots",
     "report",
@@ -32,7 +32,7 @@ ORDER = [
     "__init__",
     "__main__",
 ]
-PURE = {"weather", "foraging", "scale_log", "flow", "verification", "beetles", "spells"}
+PURE = {"weather", "foraging", "scale_log", "flow", "verification", "beetle", "spells"}
 OUTSIDE_WORLD = {
     "requests",
     "urllib",

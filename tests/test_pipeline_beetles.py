@@ -10,7 +10,7 @@ from conftest import plain_weather
 from typer.testing import CliRunner
 
 from flowcast import pipeline
-from flowcast.beetles import draw_traits, read_outlook
+from flowcast.beetle import draw_traits, read_outlook
 from flowcast.cli import app
 from flowcast.errors import InputError
 from flowcast.pipeline.run import weather_ahead

@@ -261,8 +261,10 @@ def test_soil_temperature_of_a_service_is_taken_where_it_is_given():
     hourly["soil_temp_c"] = np.where(np.arange(len(hourly)) < 240, 9.0, np.nan)
     daily = weather.daily_weather(hourly, BERLIN, NUMBERS)
     assert (daily["soil_temp_c"].iloc[:10] == 9.0).all()
-    # Then the recursion goes on from there, a quarter of the way to the air each day.
-    eleventh = 9 + 0.25 * (daily["temp_mean_c"].iloc[10] - 9)
+    # Then the recursion goes on from there, a quarter of the way each day to what open ground takes
+    # on: air plus 0.007 °C for each W/m² (soil.sun_c).
+    air, sun = daily["temp_mean_c"].iloc[10], daily["ghi_wm2"].iloc[10]
+    eleventh = 9 + 0.25 * (air + 0.007 * sun - 9)
     assert daily["soil_temp_c"].iloc[10] == pytest.approx(eleventh, abs=1e-9)
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from flowcast.beetles import (
+from flowcast.beetle import (
     BeetleOutlook,
     Count,
     draw_traits,
@@ -81,7 +81,7 @@ def _unsettled(record: Record, hive: str, date: pd.Timestamp) -> str:
     work = record.yard.work_of(hive)
     zone = record.yard.place.timezone
     when = work["time"].dt.tz_convert(zone).dt.tz_localize(None)
-    since = date - pd.Timedelta(days=record.yard.numbers["beetles.unsettled_d"])
+    since = date - pd.Timedelta(days=record.yard.numbers["beetle.unsettled_d"])
     lately = work[(when >= since) & (when < date) & work["what"].isin(list(UNSETTLING))]
     return UNSETTLING[lately["what"].iloc[-1]] if len(lately) else ""
 

@@ -7,7 +7,7 @@ from itertools import groupby
 
 import pandas as pd
 
-from flowcast.beetles import BeetleOutlook, Reading
+from flowcast.beetle import BeetleOutlook, Reading
 from flowcast.flow.outlook import chance_word
 from flowcast.report import words
 from flowcast.results import YardBeetles
@@ -207,7 +207,7 @@ CHECK = (
 
 
 def _amiss(reading: Reading, found: YardBeetles) -> str:
-    least = found.record.yard.numbers["beetles.frames_least"]
+    least = found.record.yard.numbers["beetle.frames_least"]
     return ", ".join(AMISS[why].format(least=least) for why in reading.why)
 
 

@@ -108,7 +108,7 @@ def beetles_data(found: YardBeetles) -> dict:
         "what_to_do": beetles.advice(found),
         "rests_on": beetles.rests_on(found),
         "notes": found.record.notes,
-        "numbers": [_entry(n) for n in numbers.under("beetles", "topsoil", "soil")],
+        "numbers": [_entry(n) for n in numbers.under("beetle", "topsoil", "soil")],
     }
 
 

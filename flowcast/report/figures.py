@@ -277,7 +277,7 @@ def _departures(frame: pd.DataFrame, title: str) -> str:
 def beetle_figure(found: YardBeetles) -> Figure:
     """Beetle breeding weather and standing beetles, behind and ahead."""
     frame, numbers = beetle_plots.beetle_data(found), found.record.yard.numbers
-    edges = numbers["beetles.moderate_from"], numbers["beetles.high_from"]
+    edges = numbers["beetle.moderate_from"], numbers["beetle.high_from"]
 
     def draw(figure):
         beetle_plots.plot_beetles(

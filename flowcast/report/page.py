@@ -172,7 +172,7 @@ def _numbers(found: YardOutlook, beetles: bool) -> list[tuple[str, list[dict]]]:
         "weather",
         "align",
         *(["scale_log"] if found.record.logs else []),
-        *(["beetles", "topsoil"] if beetles else []),
+        *(["beetle", "topsoil"] if beetles else []),
     ]
     numbers = found.record.yard.numbers
     return [

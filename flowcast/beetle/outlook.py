@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from flowcast.beetles.clock import emergence_day, emerges, generations
-from flowcast.beetles.course import SPIN_UP_D, Course, run_course
-from flowcast.beetles.ground import drivers_ahead, one_after_the_other, past_drivers, soil_ahead
-from flowcast.beetles.stages import in_hive_days
-from flowcast.beetles.traits import Traits
+from flowcast.beetle.clock import emergence_day, emerges, generations
+from flowcast.beetle.course import SPIN_UP_D, Course, run_course
+from flowcast.beetle.ground import drivers_ahead, one_after_the_other, past_drivers, soil_ahead
+from flowcast.beetle.stages import in_hive_days
+from flowcast.beetle.traits import Traits
 from flowcast.numbers import Numbers
 from flowcast.spells import end_dates, first_ahead, spells, start_dates, three
 from flowcast.tables import Place
@@ -131,7 +131,7 @@ def read_outlook(
         Days of `ahead` that lie before the issue date.
     """
     drawn = _draw(daily, ahead, traits, numbers, irrigated)
-    edges = numbers["beetles.high_from"] + traits.edge_shift
+    edges = numbers["beetle.high_from"] + traits.edge_shift
     past = daily.index
     issue_date = ahead.dates[unknown]
     usual = _usual(drawn, edges, past, place, numbers)
@@ -269,7 +269,7 @@ def _weekly(ahead: Course, now: int, edges, dates: pd.DatetimeIndex, usual: _Usu
 
 
 def _spell(pressure, now: int, edges, dates: pd.DatetimeIndex, numbers: Numbers) -> HighSpell:
-    least, gap = int(numbers["beetles.spell_least_d"]), int(numbers["beetles.spell_break_d"])
+    least, gap = int(numbers["beetle.spell_least_d"]), int(numbers["beetle.spell_break_d"])
     high = pressure >= edges[:, None]
     found = [first_ahead(spells(row, least, gap), now, len(dates)) for row in high]
     kept = [spell for spell in found if spell]
@@ -290,7 +290,7 @@ def _cohort(ahead: Course, now: int, dates: pd.DatetimeIndex, numbers: Numbers) 
     if not comes.any():
         return Cohort(0.0, None, 0.0)
     lived = np.cumsum(ahead.fit[:, now:], axis=1) / np.arange(1, len(dates) + 1)
-    survived = lived[comes, day[comes].astype(int)] * numbers["beetles.soil_survival"]
+    survived = lived[comes, day[comes].astype(int)] * numbers["beetle.soil_survival"]
     when = tuple(dates[0] + pd.Timedelta(days=int(d)) for d in three(day[comes]))
     return Cohort(float(comes.mean()), when, float(100 * np.median(survived)))
 
@@ -347,12 +347,12 @@ def _quantiles(parts: list[np.ndarray]) -> tuple[float, ...]:
 
 def _breeding_season(usual: _Usual, issue_date: pd.Timestamp, numbers: Numbers):
     """First and last date, from the issue date's season on, of the longest usual time of breeding."""
-    moderate = usual.pressure["mean"].to_numpy() >= numbers["beetles.moderate_from"]
+    moderate = usual.pressure["mean"].to_numpy() >= numbers["beetle.moderate_from"]
     if not moderate.any():
         return None
     # Turned so that the year begins outside the time of breeding, which may span its end.
     turn = int(np.argmin(moderate))
-    found = spells(np.roll(moderate, -turn), 1, int(numbers["beetles.spell_break_d"]))
+    found = spells(np.roll(moderate, -turn), 1, int(numbers["beetle.spell_break_d"]))
     first, last = max(found, key=lambda s: s[1] - s[0])
     start = pd.Timestamp(issue_date.year, *usual.season_start) + pd.Timedelta(days=turn)
     return start + pd.Timedelta(days=first), start + pd.Timedelta(days=last)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from flowcast.beetles.stages import (
+from flowcast.beetle.stages import (
     adult_life,
     dusk_flight,
     egg_hatch,
@@ -22,7 +22,7 @@ from flowcast.beetles.stages import (
     soil_survival,
     water_survival,
 )
-from flowcast.beetles.traits import Traits
+from flowcast.beetle.traits import Traits
 from flowcast.numbers import Numbers
 
 SPIN_UP_D = 365
@@ -50,7 +50,7 @@ class Course:
     breeding: breeding weather of the day, 0 to 1. rate: share of the soil stage done [1/d]. fit:
     survival in the soil, of the best [1]. starts: the day on which the cohort that emerges went into
     the soil, a position. pressure: mean breeding weather since then, 0 to 1. stock: standing adults,
-    1 where full breeding weather keeps them up for ever at beetles.stock_life_d. showing: the part
+    1 where full breeding weather keeps them up for ever at beetle.stock_life_d. showing: the part
     of them that moves about and meets a tray.
     """
 
@@ -79,12 +79,12 @@ def breeding_weather(drivers: Drivers, traits: Traits, numbers: Numbers):
 
     Notes
     -----
-    breeding = min(1, speed of the soil stage against that at beetles.best_soil_c) x survival by
+    breeding = min(1, speed of the soil stage against that at beetle.best_soil_c) x survival by
     temperature and water x hatch x flight at dusk. The factors have sources, their product is ours.
     """
     soil_c = drivers.soil_c + traits.soil_shift_c
     rate = soil_rate(soil_c, traits, numbers)
-    full = soil_rate(numbers["beetles.best_soil_c"], traits, numbers)
+    full = soil_rate(numbers["beetle.best_soil_c"], traits, numbers)
     fit = soil_survival(soil_c, numbers)
     fit = fit * water_survival(drivers.soil_water, traits.water_knee, numbers)
     entering = egg_hatch(drivers.rh_pct, traits, numbers) * _activity(drivers, numbers)
@@ -93,7 +93,7 @@ def breeding_weather(drivers: Drivers, traits: Traits, numbers: Numbers):
 
 def _activity(drivers: Drivers, numbers: Numbers):
     """Breeding and moving about: a part that goes on inside the hives, and flight at dusk. [1]"""
-    least = numbers["beetles.dusk_least"]
+    least = numbers["beetle.dusk_least"]
     return least + (1.0 - least) * dusk_flight(drivers.dusk_c, numbers)
 
 
@@ -108,7 +108,7 @@ def soil_windows(rate: np.ndarray, numbers: Numbers) -> np.ndarray:
     Returns
     -------
     array of int, shape (draws, days)
-        The last day from which the shares up to the day sum to 1, held to beetles.window_least_d
+        The last day from which the shares up to the day sum to 1, held to beetle.window_least_d
         and window_most_d; not before the first day.
     """
     days = rate.shape[1]
@@ -116,8 +116,8 @@ def soil_windows(rate: np.ndarray, numbers: Numbers) -> np.ndarray:
     done += np.arange(days + 1) * 1e-12  # strictly rising, so that each day has one answer
     starts = np.array([np.searchsorted(row, row[1:] - 1.0, "right") - 1 for row in done])
     day = np.arange(days)
-    earliest = day + 1 - int(numbers["beetles.window_most_d"])
-    latest = day + 1 - int(numbers["beetles.window_least_d"])
+    earliest = day + 1 - int(numbers["beetle.window_most_d"])
+    latest = day + 1 - int(numbers["beetle.window_least_d"])
     return np.clip(np.clip(starts, earliest, latest), 0, None)
 
 
@@ -150,7 +150,7 @@ def standing_stock(
     Notes
     -----
     stock' = pressure x parents (1 + h) / (parents + h) + flown in - stock / life, in units of
-    beetles.stock_life_d: few parents leave few young, many stand in each other's way.
+    beetle.stock_life_d: few parents leave few young, many stand in each other's way.
     """
     parents = starts - int(np.median(in_hive_days(traits, numbers)))
     kept, gain = _turnover(drivers, traits, numbers, pressure.shape)
@@ -177,11 +177,11 @@ def standing_stock(
 
 def _turnover(drivers: Drivers, traits: Traits, numbers: Numbers, shape):
     """Share of the adults that see the next day, and what a full day's emergence adds to the stock."""
-    share = numbers["beetles.warmed_share"]
+    share = numbers["beetle.warmed_share"]
     adults_c = share * traits.hive_c + (1.0 - share) * drivers.air_c
     life = np.maximum(adult_life(adults_c, numbers) * traits.life_factor, 1.0)
     kept = np.broadcast_to(np.exp(-1.0 / life), shape)
-    return kept, (1.0 - kept) * life / numbers["beetles.stock_life_d"]
+    return kept, (1.0 - kept) * life / numbers["beetle.stock_life_d"]
 
 
 def run_course(

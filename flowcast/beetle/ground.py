@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flowcast.beetles.course import Drivers
+from flowcast.beetle.course import Drivers
 from flowcast.numbers import Numbers
 from flowcast.weather import WeatherAhead, ground_warmth, soil_temperature, top_soil_water
 

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 from scipy.stats import nbinom
 
-from flowcast.beetles.outlook import BANDS
-from flowcast.beetles.traits import Traits
+from flowcast.beetle.outlook import BANDS
+from flowcast.beetle.traits import Traits
 from flowcast.numbers import Numbers
 
 NODES = 9
@@ -75,7 +75,7 @@ def read_counts(
     -----
     Counts are negative binomial, with the spread of colony numbers published by Mustafa et al.;
     means by band of the standing stock are mostly our assumption. The yard's own record may bring
-    the means down, never up, and no count above beetles.ceiling in 14 days is ordinary.
+    the means down, never up, and no count above beetle.ceiling in 14 days is ordinary.
     """
     read: list[Reading] = []
     for count in counts:
@@ -90,7 +90,7 @@ def amiss(count: Count, numbers: Numbers) -> tuple[str, ...]:
     reasons = ["nucleus"] if count.kind == "nucleus" else []
     if np.isnan(count.frames_of_bees):
         reasons.append("frames not known")
-    elif count.frames_of_bees < numbers["beetles.frames_least"]:
+    elif count.frames_of_bees < numbers["beetle.frames_least"]:
         reasons.append("few frames")
     if count.queenright != "yes":
         reasons.append("queenless" if count.queenright == "no" else "queen not known")
@@ -98,16 +98,16 @@ def amiss(count: Count, numbers: Numbers) -> tuple[str, ...]:
 
 
 def per_14_days(count: Count, numbers: Numbers) -> float:
-    """The count rescaled to beetles.period_d; NaN when it lay too short or too long for that."""
-    least, most = numbers["beetles.period_least_d"], numbers["beetles.period_most_d"]
+    """The count rescaled to beetle.period_d; NaN when it lay too short or too long for that."""
+    least, most = numbers["beetle.period_least_d"], numbers["beetle.period_most_d"]
     if not least <= count.days <= most:
         return np.nan
-    return count.beetles * numbers["beetles.period_d"] / count.days
+    return count.beetles * numbers["beetle.period_d"] / count.days
 
 
 def count_size(numbers: Numbers) -> float:
     """Size of the negative binomial with the published mean and standard deviation. [1]"""
-    mean, sd = numbers["beetles.count_mean"], numbers["beetles.count_sd"]
+    mean, sd = numbers["beetle.count_mean"], numbers["beetle.count_sd"]
     return mean**2 / (sd**2 - mean)
 
 
@@ -143,12 +143,12 @@ class CountModel:
 
 def prior_model(trap: str, numbers: Numbers) -> CountModel:
     """Counts of this kind of trap before the yard has any of its own."""
-    means = np.array([numbers[f"beetles.count_{band}"] for band in BANDS], float)
+    means = np.array([numbers[f"beetle.count_{band}"] for band in BANDS], float)
     size = np.full(len(BANDS), count_size(numbers))
     if trap == "oil tray":
         return CountModel(means, size, np.zeros(len(BANDS)))
-    level = numbers["beetles.trap_dry" if trap == "dry tray" else "beetles.trap_between"]
-    spread = np.full(len(BANDS), numbers["beetles.trap_log_sd"])
+    level = numbers["beetle.trap_dry" if trap == "dry tray" else "beetle.trap_between"]
+    spread = np.full(len(BANDS), numbers["beetle.trap_log_sd"])
     return CountModel(means * level, size, spread)
 
 
@@ -162,10 +162,10 @@ def own_model(own: list[tuple[int, float]], prior: CountModel, numbers: Numbers)
 
     Notes
     -----
-    Each band's mean is drawn towards the prior's as if that were beetles.prior_counts counts; from
-    beetles.own_fit_counts counts in a band on, its mean and size are fitted instead.
+    Each band's mean is drawn towards the prior's as if that were beetle.prior_counts counts; from
+    beetle.own_fit_counts counts in a band on, its mean and size are fitted instead.
     """
-    weight, enough = numbers["beetles.prior_counts"], numbers["beetles.own_fit_counts"]
+    weight, enough = numbers["beetle.prior_counts"], numbers["beetle.own_fit_counts"]
     means, size, doubt = prior.means.copy(), prior.size.copy(), prior.spread**2
     for band in range(len(BANDS)):
         seen = [y for b, y in own if b == band]
@@ -215,7 +215,7 @@ def expected_counts(
     numbers: Numbers,
 ) -> tuple[float, ...]:
     """Quantiles 10, 50, 90 % of counts over the last 14 of `dates`, in strong colonies here."""
-    stock = showing[:, -int(numbers["beetles.period_d"]) :].mean(axis=1)
+    stock = showing[:, -int(numbers["beetle.period_d"]) :].mean(axis=1)
     bands = band_chances(stock, traits, numbers)
     models = _models(
         trap, [r for r in readings if r.count.trap == trap], showing, dates, traits, numbers
@@ -253,10 +253,10 @@ def _verdict(count: Count, reasons, number: float, share: float | None, numbers:
         return "period"
     if share is None:
         return "no weather"
-    if share > numbers["beetles.unusual_share"]:
+    if share > numbers["beetle.unusual_share"]:
         return "unusual"
-    over = number > numbers["beetles.ceiling"]
-    return "high" if over or share > numbers["beetles.usual_share"] else "ordinary"
+    over = number > numbers["beetle.ceiling"]
+    return "high" if over or share > numbers["beetle.usual_share"] else "ordinary"
 
 
 def _bands(count: Count, showing, dates, traits: Traits, numbers: Numbers) -> np.ndarray | None:
@@ -271,6 +271,6 @@ def _bands(count: Count, showing, dates, traits: Traits, numbers: Numbers) -> np
 
 def band_chances(stock: np.ndarray, traits: Traits, numbers: Numbers) -> np.ndarray:
     """Share of the draws in which the stock (or the pressure) is low, moderate, high."""
-    edges = numbers["beetles.moderate_from"], numbers["beetles.high_from"]
+    edges = numbers["beetle.moderate_from"], numbers["beetle.high_from"]
     above = [(stock >= edge + traits.edge_shift).mean() for edge in edges]
     return np.array([1 - above[0], above[0] - above[1], above[1]])

@@ -52,9 +52,7 @@ def _fits(area: dict, zone: str, country: str, latitude: float, longitude: float
 
 @cache
 def _areas() -> list[dict]:
-    return tomllib.loads(files("flowcast").joinpath("beetles/where.toml").read_text("utf-8"))[
-        "area"
-    ]
+    return tomllib.loads(files("flowcast").joinpath("beetle/where.toml").read_text("utf-8"))["area"]
 
 
 @cache

@@ -62,7 +62,7 @@ class Traits:
 
 def typical_traits(numbers: Numbers, soil: str | None = None) -> Traits:
     """A single draw in which every number has its own value."""
-    b = {key.split(".", 1)[1]: value for key, value in numbers.items() if "beetles." in key}
+    b = {key.split(".", 1)[1]: value for key, value in numbers.items() if key.startswith("beetle.")}
     values = {
         "egg_k": b["egg_k_cd"],
         "soil_t0": b["soil_t0_c"],
@@ -106,12 +106,12 @@ def draw_traits(
 
     def even(value: np.ndarray, low: str, high: str) -> np.ndarray:
         middle = value[0]
-        ends = [middle + narrow * (numbers[f"beetles.{end}"] - middle) for end in (low, high)]
+        ends = [middle + narrow * (numbers[f"beetle.{end}"] - middle) for end in (low, high)]
         return rng.uniform(*ends, count)
 
     def even_log(value: np.ndarray, low: str, high: str) -> np.ndarray:
         middle = np.log(value[0])
-        ends = [middle + narrow * (np.log(numbers[f"beetles.{e}"]) - middle) for e in (low, high)]
+        ends = [middle + narrow * (np.log(numbers[f"beetle.{e}"]) - middle) for e in (low, high)]
         return np.exp(rng.uniform(*ends, count))
 
     def factor(log_sd: str) -> np.ndarray:
@@ -119,10 +119,10 @@ def draw_traits(
 
     soil_t0 = even(one.soil_t0, "soil_t0_low_c", "soil_t0_high_c")
     # Every threshold keeps the length of the soil stage at the pin, where it was measured best.
-    pin = numbers["beetles.soil_pin_c"]
-    soil_k = one.soil_k * (pin - soil_t0) / (pin - one.soil_t0) * factor("beetles.soil_k_log_sd")
-    shift_sd = numbers["beetles.soil_sd_given_c" if soil_temp_given else "beetles.soil_sd_c"]
-    edge = narrow * numbers["beetles.edge_width"]
+    pin = numbers["beetle.soil_pin_c"]
+    soil_k = one.soil_k * (pin - soil_t0) / (pin - one.soil_t0) * factor("beetle.soil_k_log_sd")
+    shift_sd = numbers["beetle.soil_sd_given_c" if soil_temp_given else "beetle.soil_sd_c"]
+    edge = narrow * numbers["beetle.edge_width"]
     drawn = draw_soils(rng, count) if soil is None else np.repeat(one.soil, count)
     return Traits(
         egg_k=even(one.egg_k, "egg_k_cd", "egg_k_high_cd"),
@@ -135,7 +135,7 @@ def draw_traits(
         hive_weight=even(one.hive_weight, "hive_weight_low", "hive_weight_high"),
         soil_shift_c=rng.normal(0.0, narrow * shift_sd, count),
         edge_shift=rng.uniform(-edge, edge, count),
-        life_factor=factor("beetles.life_log_sd"),
+        life_factor=factor("beetle.life_log_sd"),
         inflow=even_log(one.inflow, "inflow_low", "inflow_high"),
         breeders_half=even_log(one.breeders_half, "breeders_half_low", "breeders_half_high"),
         soil=drawn,

@@ -6,11 +6,11 @@ stages (what temperature, water and damp do to each stage) -> traits (draws over
 presence (where the beetle lives, as far as it is known).
 """
 
-from flowcast.beetles.counts import Count, Reading, expected_counts, read_counts
-from flowcast.beetles.course import Course, Drivers, run_course
-from flowcast.beetles.outlook import BeetleOutlook, read_outlook
-from flowcast.beetles.presence import Presence, presence_at
-from flowcast.beetles.traits import Traits, draw_traits, typical_traits
+from flowcast.beetle.counts import Count, Reading, expected_counts, read_counts
+from flowcast.beetle.course import Course, Drivers, run_course
+from flowcast.beetle.outlook import BeetleOutlook, read_outlook
+from flowcast.beetle.presence import Presence, presence_at
+from flowcast.beetle.traits import Traits, draw_traits, typical_traits
 
 __all__ = [
     "BeetleOutlook",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from flowcast.beetles.course import Course, mean_since
+from flowcast.beetle.course import Course, mean_since
 from flowcast.numbers import Numbers
 
 FULL = 1.0 - 1e-9  # a stage is done at 1, sums of shares are not exact
@@ -14,9 +14,9 @@ def emerges(course: Course, numbers: Numbers) -> np.ndarray:
     """Whether adults leave the soil on each day, shape (draws, days).
 
     The cohort must have gone in on a day fit to breed, have had its time, and have come through
-    with beetles.cohort_least of the best survival.
+    with beetle.cohort_least of the best survival.
     """
-    lived = mean_since(course.fit, np.maximum(course.starts, 0)) >= numbers["beetles.cohort_least"]
+    lived = mean_since(course.fit, np.maximum(course.starts, 0)) >= numbers["beetle.cohort_least"]
     done = _done(course) >= FULL
     entered = np.take_along_axis(course.breeding, np.maximum(course.starts, 0), axis=1) > 0
     return lived & done & entered & (course.starts >= 0)
@@ -39,7 +39,7 @@ def emergence_day(course: Course, entered: int, numbers: Numbers) -> np.ndarray:
     day = np.argmax(done >= FULL, axis=1)
     rows = np.arange(len(day))
     comes = done[:, -1] >= FULL
-    comes &= lived[rows, day] >= numbers["beetles.cohort_least"]
+    comes &= lived[rows, day] >= numbers["beetle.cohort_least"]
     return np.where(comes, entered + day, np.inf)
 
 
@@ -47,7 +47,7 @@ def generations(course: Course, first: int, in_hive_d: np.ndarray, numbers: Numb
     """Generations that left the soil from position `first` to the last day, shape (draws,).
 
     The quickest line: larvae go into the soil on the first fit day, the adults that emerge lay
-    after beetles.prelay_d, and their larvae go in as soon as egg and larva are done. Adults that
+    after beetle.prelay_d, and their larvae go in as soon as egg and larva are done. Adults that
     came through the winter start it; a cohort that the soil kills is followed by the next fit day.
 
     Parameters
@@ -57,7 +57,7 @@ def generations(course: Course, first: int, in_hive_d: np.ndarray, numbers: Numb
     """
     return np.array(
         [
-            _line(rate, fit, first, pause, numbers["beetles.cohort_least"])
+            _line(rate, fit, first, pause, numbers["beetle.cohort_least"])
             for rate, fit, pause in zip(course.rate, course.fit, in_hive_d, strict=True)
         ]
     )
