@@ -60,14 +60,14 @@ def climates() -> None:
     places = {
         "southern Quebec, published 2 to 3": (known.MONTREAL, ()),
         "Luxembourg, published 2 to 3": (known.LUXEMBOURG, ()),
-        "wet-dry tropics, published up to 6 worldwide": (known.WET_DRY_TROPICS, (11, 12, 1, 2, 3)),
+        "invented tropics with a dry season, published up to 6 worldwide": (known.WET_DRY_TROPICS, (11, 12, 1, 2, 3)),
         "Gulf coast": (known.BATON_ROUGE, ()),
         "equator, wet all the year": (known.EQUATOR, ()),
     }
     for name, (place, dry) in places.items():
         traits = draw_traits(numbers, np.random.default_rng(1), 500, soil="loam")
         _, weather = known.drivers(place, dry_months=dry)
-        course = run_course(weather, traits, numbers).last(365)
+        course = run_course(weather, traits, numbers).part(days=slice(-365, None))
         pause = in_hive_days(traits, numbers) + traits.prelay_d
         found = np.quantile(generations(course, 0, pause, numbers), [0.1, 0.5, 0.9])
         print(f"{name}: {found[1]:.0f} ({found[0]:.0f} to {found[2]:.0f})")
@@ -98,8 +98,7 @@ def one_truth(record, seed: int) -> tuple[pd.Series, float]:
         soil=beetle.soil.replace(" ", "_") if beetle.soil else None,
         soil_temp_given=soil_temp_given(record),
     ).rows(slice(0, 1))
-    soil = SOILS[traits.soil[0]]
-    weather = past_drivers(record.daily, soil, numbers, irrigated=beetle.irrigated)
+    weather = past_drivers(record.daily, traits.ground, numbers, irrigated=bool(beetle.irrigated))
     pressure = run_course(weather, traits, numbers).pressure[0]
     edge = numbers["beetle.high_from"] + traits.edge_shift[0]
     return pd.Series(pressure, record.daily.index), float(edge)

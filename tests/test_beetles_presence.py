@@ -121,6 +121,29 @@ def test_larvae_are_an_alarm_even_where_nobody_says(write_yard):
     assert "act now, whatever the counts" in beetles_text(found)
 
 
+def test_larvae_where_none_are_known_lead_to_a_report(write_yard):
+    rows = ROW.replace("33,no", "0,yes")
+    found = pipeline.beetles(yard_with(write_yard, False, rows=rows), as_of="2024-08-15")
+    text = " ".join(beetles_text(found).split())
+    assert "Beetle larvae were seen in H1" in text
+    assert text.index("report them at once") < text.index("wax moth larvae web")
+    assert "act now" not in text  # what is done is for the authority to say
+
+
+def test_a_word_against_the_list_is_asked_again(write_yard):
+    folder = yard_with(write_yard, False, latitude=33.0, longitude=-86.0)
+    text = " ".join(beetles_text(pipeline.beetles(folder, as_of="2024-08-15")).split())
+    assert "You say no beetles live here; by our list they are established" in text
+
+
+def test_where_nobody_says_no_comfort_is_given(write_yard):
+    folder = yard_with(write_yard, "unknown", latitude=33.0, longitude=-86.0)
+    text = " ".join(beetles_text(pipeline.beetles(folder, as_of="2024-08-15")).split())
+    assert "nothing need be done" not in text
+    assert "report any suspected one at once and do not move hives" in text
+    assert "READ" not in text
+
+
 def test_a_keeper_who_has_them_where_none_are_known_is_told_to_report(write_yard):
     found = pipeline.beetles(yard_with(write_yard, True, rows=ROW), as_of="2024-08-15")
     assert found.outlook is not None

@@ -10,7 +10,7 @@ from conftest import plain_weather
 from typer.testing import CliRunner
 
 from flowcast import pipeline
-from flowcast.beetle import draw_traits, read_outlook
+from flowcast.beetle import Count, draw_traits, read_counts, read_outlook
 from flowcast.cli import app
 from flowcast.errors import InputError
 from flowcast.pipeline.run import weather_ahead
@@ -144,7 +144,7 @@ def test_ordinary_never_stands_alone(found):
 
 def test_weeks_and_windows_hold_together(found):
     weekly, spell = found.outlook.weekly, found.outlook.spell
-    assert len(weekly) == len(week_rows(found.outlook)) - 1 == 8
+    assert len(weekly) == len(week_rows(found)) - 1 == 8
     assert (weekly["q10"] <= weekly["q50"]).all()
     assert (weekly["q50"] <= weekly["q90"]).all()
     assert weekly["p_high"].between(0, 1).all()
@@ -175,9 +175,86 @@ def test_watered_ground_breeds_more(yard, tmp_path):
         means.append(pipeline.beetles(folder, as_of=ISSUE, draws=100).outlook.weekly["q50"].mean())
     assert means[0] < 0.05
     assert means[1] > 0.3
-    assert "A dry yard is not a safe one" in " ".join(
-        beetles_text(pipeline.beetles(tmp_path / "dry", as_of=ISSUE, draws=50)).split()
+    text = " ".join(beetles_text(pipeline.beetles(tmp_path / "dry", as_of=ISSUE, draws=50)).split())
+    # Said at once, and the keeper asked, who may say that it is not watered and is then not asked.
+    assert text.index("A dry yard is not a safe one") < text.index("Breeding weather stands")
+    assert "irrigated = true or false" in text
+    said = write_folder(tmp_path / "said", dry, soil='soil = "sand"\nirrigated = false', rows="")
+    assert "true or false" not in beetles_text(pipeline.beetles(said, as_of=ISSUE, draws=50))
+
+
+def test_generations_begin_anew_with_the_season(yard, tmp_path):
+    """On the season's first day none has left the soil yet, whatever the record before it."""
+    record = pipeline.beetles(yard, as_of="2024-01-01", draws=60).outlook.generations
+    assert record.season_from == pd.Timestamp("2024-01-01")
+    assert record.so_far == (0.0, 0.0, 0.0)
+    assert 1 <= record.season[1] <= 8
+    # Weather that ends in December tells nothing of the season that began on 1 January.
+    late = pipeline.beetles(yard, as_of="2025-01-04", draws=60).outlook.generations
+    assert late.so_far == (0.0, 0.0, 0.0)
+    # A record that begins in May counts from there.
+    folder = write_folder(tmp_path / "late", warm_weather(first="2024-05-01"), rows="")
+    short = pipeline.beetles(folder, as_of=ISSUE, draws=60).outlook.generations
+    assert short.season_from.month in (4, 5)  # 30 April by this yard's clock
+    assert short.so_far[1] <= 3
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "2024-08-10,H1,swarmed,,",  # on the day of the count
+        "2024-08-14,H1,swarmed,,",  # after it, before the issue date
+        "2024-08-01,H1,swarm hived,,",
+        "2024-07-10,H1,split,,",
+    ],
+)
+def test_an_unsettled_colony_gets_no_comfort(tmp_path, line):
+    row = "2024-08-10,H1,14,5,no,oil tray,9,yes\n"
+    folder = write_folder(tmp_path / "yard", warm_weather(first="2023-06-01"), rows=row, work=line)
+    found = pipeline.beetles(folder, as_of=ISSUE, draws=60)
+    assert [r.verdict for r in found.readings] == ["colony"]
+    text = " ".join(beetles_text(found).split())
+    assert "No comfort from the number" in text
+    assert "Strong colonies here" not in text
+    data = beetles_data(found)["counts"][0]
+    assert data["expected"] is None
+    assert data["share_at_or_below"] is None
+
+
+def test_a_later_clean_count_ends_the_alarm(tmp_path):
+    rows = "2024-07-20,H1,14,5,{},oil tray,9,yes\n2024-08-10,H1,14,5,{},oil tray,9,yes\n"
+    said = []
+    for k, larvae in enumerate((("yes", "no"), ("no", "slime"))):
+        folder = write_folder(
+            tmp_path / f"y{k}", warm_weather(first="2023-06-01"), rows=rows.format(*larvae)
+        )
+        said.append(" ".join(beetles_text(pipeline.beetles(folder, as_of=ISSUE, draws=60)).split()))
+    assert "act now" not in said[0]
+    assert "act now, whatever the counts" in said[1]
+    assert "take the slimed combs out and freeze or melt them" in said[1]
+
+
+def test_a_look_that_was_due_is_not_asked_for_again(found):
+    # Read on 20 July, looked at from 20 August: the next look was due on 3 August.
+    july = next(r for r in found.readings if r.count.date.month == 7)
+    assert verdict(july, found) == (
+        "Was ordinary for a strong colony in July; the next look was due 3 August."
     )
+
+
+def test_fifty_is_ordinary_on_a_coast_in_its_humid_months_and_not_in_its_cool_dry_ones():
+    """Common practice, no source; the sample yard's weather is invented, a subtropical coast."""
+    record = pipeline.record_of("sample_yards/subtropical-coast", None, "2026-09-01", None)
+    found = pipeline.beetle_outlook(record, draws=300)
+    numbers = record.yard.numbers
+
+    def read(date):
+        count = Count(pd.Timestamp(date), "x", 50, 14, False, "oil tray", 9.0, "yes")
+        stood = found.showing, found.dates, found.traits, numbers
+        return read_counts([count], *stood)[0].verdict
+
+    assert {read(f"2026-{month}-15") for month in ("02", "03", "04")} == {"ordinary"}
+    assert "ordinary" not in {read(f"2025-{month}-15") for month in ("07", "08")}
 
 
 def test_a_short_record_says_what_it_lacks(tmp_path):
@@ -186,6 +263,7 @@ def test_a_short_record_says_what_it_lacks(tmp_path):
     text = " ".join(beetles_text(found).split())
     assert "what is usual needs a whole past year of weather" in text
     assert "nan" not in text.lower()
+    assert "the last weeks stand for the days ahead" in text
     data = beetles_data(found)
     assert data["ahead"]["generations_season"]["q50"] is None
     assert data["ahead"]["weekly"][0]["usual_high"] is None
@@ -210,6 +288,8 @@ def test_weather_that_ended_before_the_issue_date(yard, found):
         ("2024-08-10,H1,14,3,maybe,,,", "line 2: larvae is 'maybe'"),
         ("2024-08-10,H1,14,3,no,sticky,,", "line 2: trap is 'sticky'"),
         ("2024-08-10,H1,14,3,no,,9,perhaps", "line 2: queenright is 'perhaps'"),
+        ("2024-08-10,H1,14,3,no,,900,yes", "line 2: frames_of_bees is '900'. Write how many"),
+        ("2024-08-10,H1,14,nan,no,,9,yes", "line 2: beetles is nan. Write a number"),
     ],
 )
 def test_a_bad_row_is_one_line(tmp_path, row, says):
@@ -219,6 +299,13 @@ def test_a_bad_row_is_one_line(tmp_path, row, says):
     assert str(error.value).startswith("beetles.csv, line 2:")
     assert says in str(error.value)
     assert "\n" not in str(error.value)
+
+
+def test_the_same_trap_twice_is_named(tmp_path):
+    rows = "2024-08-10,H1,14,5,no,,9,yes\n2024-08-10,H1,14,70,no,,9,yes\n"
+    folder = write_folder(tmp_path / "twice", warm_weather(first="2024-01-01"), rows=rows)
+    with pytest.raises(InputError, match=r"line 3: .* stands in line 2 already\. Leave one"):
+        pipeline.beetles(folder, as_of=ISSUE)
 
 
 def test_several_bad_rows_are_a_line_each(tmp_path):

@@ -13,34 +13,28 @@ FULL = 1.0 - 1e-9  # a stage is done at 1, sums of shares are not exact
 def emerges(course: Course, numbers: Numbers) -> np.ndarray:
     """Whether adults leave the soil on each day, shape (draws, days).
 
-    The cohort must have gone in on a day fit to breed, have had its time, and have come through
-    with beetle.cohort_least of the best survival.
+    A cohort must have gone in on a day fit to breed, come to its time on this day and not before, and
+    have come through with beetle.cohort_least of the best survival.
     """
-    lived = mean_since(course.fit, np.maximum(course.starts, 0)) >= numbers["beetle.cohort_least"]
-    done = _done(course) >= FULL
-    entered = np.take_along_axis(course.breeding, np.maximum(course.starts, 0), axis=1) > 0
-    return lived & done & entered & (course.starts >= 0)
-
-
-def _done(course: Course) -> np.ndarray:
-    """Share of the soil stage done by the cohort that `starts` names, in windows not held short."""
-    starts = np.maximum(course.starts, 0)
     days = np.arange(1, course.rate.shape[1] + 1)
-    return mean_since(course.rate, starts) * (days - starts)
+    lived = mean_since(course.fit, course.starts) >= numbers["beetle.cohort_least"]
+    done = mean_since(course.rate, course.starts) * (days - course.starts) >= FULL
+    entered = np.take_along_axis(course.breeding, course.starts, axis=1) > 0
+    return lived & done & entered & (course.rate > 0)
 
 
 def emergence_day(course: Course, entered: int, numbers: Numbers) -> np.ndarray:
     """Day on which larvae that go into the soil at position `entered` emerge, shape (draws,).
 
-    A position; infinite where they do not by the last day, or die on the way.
+    A position; infinite where their time is not up by the last day, NaN where too few outlive it.
     """
     done = np.cumsum(course.rate[:, entered:], axis=1)
     lived = np.cumsum(course.fit[:, entered:], axis=1) / np.arange(1, done.shape[1] + 1)
     day = np.argmax(done >= FULL, axis=1)
     rows = np.arange(len(day))
-    comes = done[:, -1] >= FULL
-    comes &= lived[rows, day] >= numbers["beetle.cohort_least"]
-    return np.where(comes, entered + day, np.inf)
+    up = np.where(done[:, -1] >= FULL, entered + day, np.inf)
+    dies = lived[rows, np.where(np.isinf(up), -1, day)] < numbers["beetle.cohort_least"]
+    return np.where(dies, np.nan, up)
 
 
 def generations(course: Course, first: int, in_hive_d: np.ndarray, numbers: Numbers) -> np.ndarray:

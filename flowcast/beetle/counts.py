@@ -20,8 +20,8 @@ DAY = pd.Timedelta(days=1)
 class Count:
     """One line of beetles.csv, with what else is known of the colony on that date.
 
-    kind: "honey" or "nucleus". unsettled: "swarmed" or "split" when work.csv says so shortly before,
-    else empty. frames_of_bees is NaN and queenright "unknown" where the line does not say.
+    kind: "honey" or "nucleus". unsettled: "swarmed", "split" or "new" when work.csv or yard.toml say so
+    of the weeks before or after, else empty. frames_of_bees is NaN and queenright "unknown" where the line does not say.
     """
 
     date: pd.Timestamp
@@ -41,10 +41,11 @@ class Reading:
     """What a count means.
 
     verdict: "larvae" (act whatever the number), "colony" (weak, unsettled or not known: no comfort),
-    "period" (too short or long to compare), "no weather", "ordinary", "high" for the season,
-    "unusual". why: for "colony", what is amiss. per_14_d: beetles in 14 days, NaN when not rescaled.
-    expected: quantiles 10, 50, 90 % of such counts in strong colonies here at that time, and share:
-    how much of them lies at or below this one; None without weather or period.
+    "period" (too short or long to compare), "no weather" (too little of it behind the count),
+    "ordinary", "high" for the season, "unusual". why: for "colony", what is amiss. per_14_d: beetles in
+    14 days, NaN when not rescaled. expected: quantiles 10, 50, 90 % of counts in strong colonies here
+    at that time, by the yard's own record where it has one. share: how many of such counts lie at or
+    below this one, by the stricter of record and prior. Both None without a number to compare.
     """
 
     count: Count
@@ -170,29 +171,32 @@ def own_model(own: list[tuple[int, float]], prior: CountModel, numbers: Numbers)
     for band in range(len(BANDS)):
         seen = [y for b, y in own if b == band]
         means[band] = (weight * means[band] + sum(seen)) / (weight + len(seen))
-        if len(seen) >= enough:
-            means[band], size[band] = _fitted(seen, means[band], size[band])
+        if len(seen) >= enough and sum(seen) >= enough:
+            means[band], size[band] = _fitted(seen, means[band], size[band], numbers)
         # What the level of the trap and the few counts leave open, against a prior that is taken as it is.
-        doubt[band] *= weight / (weight + len(own))
+        doubt[band] *= weight / (weight + len(seen))
         if seen:
             doubt[band] += (1 / means[band] + 1 / size[band]) / (weight + len(seen))
     return CountModel(means, size, np.sqrt(doubt))
 
 
-def _fitted(seen: list[float], mean: float, size: float) -> tuple[float, float]:
+def _fitted(seen: list[float], mean: float, size: float, numbers: Numbers) -> tuple[float, float]:
     """Mean and size by maximum likelihood; those given where the counts do not settle them."""
     import warnings
 
     from statsmodels.discrete.discrete_model import NegativeBinomial
 
-    counts = np.round(seen)
+    counts, bounds = np.round(seen), (numbers["beetle.size_least"], numbers["beetle.size_most"])
+    if counts.var() <= counts.mean():  # no more scatter than chance alone has
+        return float(counts.mean()), bounds[1]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what it warns of is asked for below
         model = NegativeBinomial(counts, np.ones((len(counts), 1)))
         fit = model.fit(start_params=[np.log(max(mean, 0.1)), 1.0 / size], disp=0, maxiter=200)
     level, alpha = fit.params
-    settled = fit.mle_retvals["converged"] and np.isfinite([level, alpha]).all() and alpha > 0
-    return (float(np.exp(level)), float(1.0 / alpha)) if settled else (mean, size)
+    if not (fit.mle_retvals["converged"] and np.isfinite([level, alpha]).all()):
+        return mean, size
+    return float(np.exp(level)), float(np.clip(1.0 / max(alpha, 1e-6), *bounds))
 
 
 def _read(count, bands, earlier, showing, dates, traits, numbers) -> Reading:
@@ -224,15 +228,18 @@ def expected_counts(
 
 
 def _models(trap, earlier: list[Reading], showing, dates, traits, numbers) -> list[CountModel]:
-    """The prior, and the yard's own record where there is one: the stricter of the two counts, so
-    that a record may tighten what is ordinary and never loosen it."""
+    """The prior, and the yard's own record where there is one.
+
+    The stricter of the two judges, so that a record may tighten what is ordinary and never loosen it.
+    """
     prior = prior_model(trap, numbers)
     own = _own(earlier, showing, dates, traits, numbers)
     return [prior, own_model(own, prior, numbers)] if own else [prior]
 
 
 def _expected(models: list[CountModel], bands: np.ndarray) -> tuple[float, ...]:
-    return tuple(min(m.quantile(q, bands) for m in models) for q in (0.1, 0.5, 0.9))
+    """What is expected by the yard's own record, where there is one, else by the prior."""
+    return tuple(models[-1].quantile(q, bands) for q in (0.1, 0.5, 0.9))
 
 
 def _own(earlier: list[Reading], showing, dates, traits, numbers) -> list[tuple[int, float]]:
@@ -253,6 +260,8 @@ def _verdict(count: Count, reasons, number: float, share: float | None, numbers:
         return "period"
     if share is None:
         return "no weather"
+    if number <= numbers["beetle.few"]:
+        return "ordinary"
     if share > numbers["beetle.unusual_share"]:
         return "unusual"
     over = number > numbers["beetle.ceiling"]
@@ -263,7 +272,8 @@ def _bands(count: Count, showing, dates, traits: Traits, numbers: Numbers) -> np
     """Chances of a low, moderate, high stock while the tray lay; None where it is not known."""
     first = count.date - max(count.days, 1) * DAY
     inside = (dates >= first) & (dates < count.date)
-    if not inside.any():
+    behind = dates[0] + numbers["beetle.behind_d"] * DAY
+    if count.date < behind or inside.sum() < int(count.days):
         return None
     stock = showing[:, inside].mean(axis=1)
     return band_chances(stock, traits, numbers)

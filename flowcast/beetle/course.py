@@ -9,7 +9,8 @@ that. How the parts are put together is our assumption.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -22,7 +23,7 @@ from flowcast.beetle.stages import (
     soil_survival,
     water_survival,
 )
-from flowcast.beetle.traits import Traits
+from flowcast.beetle.traits import Traits, typical_traits
 from flowcast.numbers import Numbers
 
 SPIN_UP_D = 365
@@ -50,8 +51,8 @@ class Course:
     breeding: breeding weather of the day, 0 to 1. rate: share of the soil stage done [1/d]. fit:
     survival in the soil, of the best [1]. starts: the day on which the cohort that emerges went into
     the soil, a position. pressure: mean breeding weather since then, 0 to 1. stock: standing adults,
-    1 where full breeding weather keeps them up for ever at beetle.stock_life_d. showing: the part
-    of them that moves about and meets a tray.
+    1 where full breeding weather would keep them for ever at beetle.stock_life_d. showing: the
+    part of them that moves about and meets a tray.
     """
 
     breeding: np.ndarray
@@ -62,11 +63,19 @@ class Course:
     stock: np.ndarray
     showing: np.ndarray
 
-    def last(self, days: int) -> Course:
-        """The same, for the last so many days only; `starts` may then lie below 0."""
-        cut = {name: getattr(self, name)[:, -days:] for name in self.__dataclass_fields__}
-        cut["starts"] = cut["starts"] - (self.starts.shape[1] - days)
-        return replace(self, **cut)
+    def part(self, rows=slice(None), days: slice = slice(None)) -> Course:
+        """Some draws and days; `starts` still count from the first day of the whole."""
+        return self.each(lambda values: values[rows, days])
+
+    def each(self, change: Callable[[np.ndarray], np.ndarray]) -> Course:
+        """The same change to every array."""
+        return Course(**{f.name: change(getattr(self, f.name)) for f in fields(self)})
+
+    @classmethod
+    def stacked(cls, parts: list[Course], order: np.ndarray) -> Course:
+        """Draws of several courses as one, taken in this order."""
+        arrays = {f.name: [getattr(p, f.name) for p in parts] for f in fields(cls)}
+        return cls(**{name: np.concatenate(values)[order] for name, values in arrays.items()})
 
 
 def breeding_weather(drivers: Drivers, traits: Traits, numbers: Numbers):
@@ -84,17 +93,17 @@ def breeding_weather(drivers: Drivers, traits: Traits, numbers: Numbers):
     """
     soil_c = drivers.soil_c + traits.soil_shift_c
     rate = soil_rate(soil_c, traits, numbers)
-    full = soil_rate(numbers["beetle.best_soil_c"], traits, numbers)
+    full = soil_rate(numbers["beetle.best_soil_c"], typical_traits(numbers), numbers)
     fit = soil_survival(soil_c, numbers)
     fit = fit * water_survival(drivers.soil_water, traits.water_knee, numbers)
-    entering = egg_hatch(drivers.rh_pct, traits, numbers) * _activity(drivers, numbers)
+    entering = egg_hatch(drivers.rh_pct, traits, numbers) * _moving(drivers.dusk_c, numbers)
     return np.minimum(1.0, rate / full) * fit * entering, rate, fit
 
 
-def _activity(drivers: Drivers, numbers: Numbers):
-    """Breeding and moving about: a part that goes on inside the hives, and flight at dusk. [1]"""
+def _moving(temp_c, numbers: Numbers):
+    """Share of adults that move: some always do inside the hives, more as it is warmer. [1]"""
     least = numbers["beetle.dusk_least"]
-    return least + (1.0 - least) * dusk_flight(drivers.dusk_c, numbers)
+    return least + (1.0 - least) * dusk_flight(temp_c, numbers)
 
 
 def soil_windows(rate: np.ndarray, numbers: Numbers) -> np.ndarray:
@@ -131,6 +140,7 @@ def mean_since(values: np.ndarray, starts: np.ndarray) -> np.ndarray:
 
 def standing_stock(
     pressure: np.ndarray,
+    rate: np.ndarray,
     starts: np.ndarray,
     drivers: Drivers,
     traits: Traits,
@@ -141,7 +151,7 @@ def standing_stock(
 
     Parameters
     ----------
-    pressure, starts : arrays, shape (draws, days)
+    pressure, rate, starts : arrays, shape (draws, days)
         As in `Course`; the parents of what emerges laid their eggs shortly before `starts`.
     before : array, shape (draws, fewer days), optional
         Stock of the first days where it is known. When not given the stock begins at that of the
@@ -149,14 +159,18 @@ def standing_stock(
 
     Notes
     -----
-    stock' = pressure x parents (1 + h) / (parents + h) + flown in - stock / life, in units of
-    beetle.stock_life_d: few parents leave few young, many stand in each other's way.
+    stock' = emergence x parents (1 + h) / (parents + h) + flown in - stock / life: few parents leave
+    few young, many stand in each other's way. Emergence is the pressure times the speed of the
+    day against the mean of the window, so that none comes out of soil that has gone cold. The unit
+    of each draw is what full breeding weather would keep (`full_stock`): how many fly in or breed
+    then moves the course of its stock and not its level.
     """
+    out = pressure * rate * (np.arange(1, rate.shape[1] + 1) - starts)
     parents = starts - int(np.median(in_hive_days(traits, numbers)))
     kept, gain = _turnover(drivers, traits, numbers, pressure.shape)
     flown_in = traits.inflow * dusk_flight(drivers.dusk_c, numbers)
     # Days first: each step then works on neighbouring memory.
-    feed, flown = (np.ascontiguousarray((a * gain).T) for a in (pressure, flown_in))
+    feed, flown = (np.ascontiguousarray((a * gain).T) for a in (out, flown_in))
     kept, parents = np.ascontiguousarray(kept.T), np.ascontiguousarray(parents.T)
     known = 0 if before is None else before.shape[1]
     course, half = np.empty_like(feed), traits.breeders_half[:, 0]
@@ -173,6 +187,17 @@ def standing_stock(
         stock = stock * kept[day] + fed + flown[day]
         course[day] = stock
     return course.T
+
+
+def full_stock(traits: Traits) -> np.ndarray:
+    """Where the stock of each draw settles in full breeding weather at beetle.stock_life_d. [1]
+
+    The positive root of x = f ((1 + h) x / (x + h) + i), with the draw's life factor f, inflow i and
+    breeders' half h.
+    """
+    f, i, h = traits.life_factor, traits.inflow, traits.breeders_half
+    b = f * (1.0 + h + i) - h
+    return (b + np.sqrt(b**2 + 4.0 * f * i * h)) / 2.0
 
 
 def _turnover(drivers: Drivers, traits: Traits, numbers: Numbers, shape):
@@ -202,6 +227,9 @@ def run_course(
     breeding, rate, fit = breeding_weather(drivers, columns, numbers)
     starts = soil_windows(rate, numbers)
     pressure = mean_since(breeding, starts)
-    stock = standing_stock(pressure, starts, drivers, columns, numbers, before)
-    showing = stock * _activity(drivers, numbers)
+    unit = full_stock(columns)
+    known = None if before is None else before * unit
+    stock = standing_stock(pressure, rate, starts, drivers, columns, numbers, known) / unit
+    # A tray works day and night, so what it meets goes by the day's mean and not by dusk.
+    showing = stock * _moving(drivers.air_c, numbers)
     return Course(breeding, rate, fit, starts, pressure, stock, showing)

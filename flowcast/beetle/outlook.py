@@ -15,7 +15,7 @@ from flowcast.beetle.traits import Traits
 from flowcast.numbers import Numbers
 from flowcast.spells import end_dates, first_ahead, spells, start_dates, three
 from flowcast.tables import Place
-from flowcast.weather import SOILS, WeatherAhead, midwinter, normal_course, season_day
+from flowcast.weather import WeatherAhead, midwinter, normal_course, season_day
 
 TAIL_D = 200  # days before the issue date that a run of weather needs behind it
 COURSE_D = 365  # days of the past that are shown
@@ -28,8 +28,9 @@ Three = tuple[pd.Timestamp | None, ...]
 class HighSpell:
     """The first spell of high breeding weather that touches the days ahead.
 
-    chance: that there is one. open_chance: that it is on already. start, end: quantiles 10, 50,
-    90 % as dates, given that one comes; end None where most runs stay high to the last day.
+    chance: that there is one. open_chance: that it is on already. start: quantiles 10, 50, 90 % as
+    dates, given that one is yet to come; end: given that there is one, None where most runs stay
+    high to the last day.
     """
 
     chance: float
@@ -41,9 +42,11 @@ class HighSpell:
 @dataclass(frozen=True)
 class Cohort:
     """Larvae that go into the soil on the issue date: chance that they emerge within the days looked
-    at, when (quantiles 10, 50, 90 %, given that), and of a hundred how many in the middle."""
+    at, when (quantiles 10, 50, 90 %, given that), and of a hundred how many in the middle; dies: chance
+    that too few outlive their time in the soil."""
 
     chance: float
+    dies: float
     emerges: Three | None
     of_hundred: float
 
@@ -70,13 +73,13 @@ class BeetleOutlook:
     same of stock; usual, usual_q10, usual_q90 of the pressure by the yard's past years (NaN without
     a whole one). weekly: index the first date of each week ahead; p_high, chance that its mean
     pressure is high; usual_high, the same on these dates in past years; q10, q50, q90 of that mean;
-    showing, the middle of the stock that a tray meets; days. pressure_now: quantiles 10, 50, 90 % on
+    showing, the middle of the stock that a tray meets. pressure_now: quantiles 10, 50, 90 % on
     the evening before the issue date, high_now the chance that it is high. emerging: chance that
     adults are leaving the soil on the issue date; next_emergence: when they next do, None when less
     than half of the draws see them within the days looked at. breeding_season: first and last date
     of the usual year with pressure at moderate or above, a whole year where it always is; None
     where it never is.
-    years: of weather. showing, dates: of every draw and day before the issue date, for counts.
+    years: whole ones of weather. weather: labels of the runs ahead. showing, dates: of every draw and day before the issue date, for counts.
     """
 
     issue_date: pd.Timestamp
@@ -91,9 +94,15 @@ class BeetleOutlook:
     pressure_now: tuple[float, ...]
     high_now: float
     years: int
+    weather: frozenset[str]
     dates: pd.DatetimeIndex
     showing: np.ndarray
     traits: Traits
+
+    @property
+    def days_ahead(self) -> int:
+        """How many days are looked at, the issue date included."""
+        return (self.course.index[-1] - self.issue_date).days + 1
 
 
 @dataclass(frozen=True)
@@ -148,7 +157,8 @@ def read_outlook(
         breeding_season=_breeding_season(usual, issue_date, numbers),
         pressure_now=tuple(np.quantile(pressure[:, now - 1], [0.1, 0.5, 0.9])),
         high_now=float((pressure[:, now - 1] >= edges).mean()),
-        years=max(len(past) // 365, 0),
+        years=len(past) // 365,
+        weather=frozenset(ahead.labels),
         dates=past,
         showing=drawn.showing,
         traits=traits,
@@ -158,49 +168,32 @@ def read_outlook(
 def _draw(daily, ahead: WeatherAhead, traits: Traits, numbers: Numbers, irrigated: bool) -> _Drawn:
     count, days = len(traits), len(daily)
     kept = {name: np.empty((count, days), np.float32) for name in ("pressure", "stock", "showing")}
-    ahead_parts, order, lines = [], [], []
-    soil_c = soil_ahead(ahead, float(daily["soil_temp_c"].iloc[-1]), numbers)
-    tail = min(TAIL_D, days)
+    parts, order, lines = [], [], []
+    soil_c, tail = soil_ahead(daily, ahead, numbers), min(TAIL_D, days)
+    grown = 1.0 - np.exp(-np.arange(1, len(ahead.dates) + 1) / numbers["beetle.seam_d"])
     for rows in traits.blocks():
         part = traits.rows(rows)
-        soil = SOILS[part.soil[0]]
-        before = past_drivers(daily, soil, numbers, irrigated=irrigated)
+        before = past_drivers(daily, part.ground, numbers, irrigated=irrigated)
         past = run_course(before, part, numbers)
         for name, values in kept.items():
             values[rows] = getattr(past, name)
-        later = drivers_ahead(
-            ahead, soil_c, soil, before.soil_water[-1], numbers, irrigated=irrigated
-        )
-        both = one_after_the_other(before, later, rows % len(ahead.labels), tail)
-        ahead_parts.append(run_course(both, part, numbers, before=past.stock[:, -tail:]))
+        water = before.soil_water[-1]
+        later = drivers_ahead(ahead, soil_c, part.ground, water, numbers, irrigated=irrigated)
+        seam = part.seam_shift_c[:, None] * grown
+        both = one_after_the_other(before, later, rows % len(ahead.labels), tail, seam)
+        parts.append(run_course(both, part, numbers, before=past.stock[:, -tail:]))
         order.append(rows)
         few = slice(0, max(1, LINES * len(rows) // count))
-        lines.append((rows[few], _some(past, few)))
-    return _Drawn(**kept, ahead=_padded(_stacked(ahead_parts, order), tail), lines=lines)
+        lines.append((rows[few], past.part(rows=few)))
+    whole = Course.stacked(parts, np.argsort(np.concatenate(order)))
+    return _Drawn(**kept, ahead=_padded(whole, TAIL_D - tail), lines=lines)
 
 
-def _some(course: Course, rows: slice) -> Course:
-    return Course(*(getattr(course, name)[rows] for name in Course.__dataclass_fields__))
-
-
-def _stacked(parts: list[Course], order: list[np.ndarray]) -> Course:
-    """The blocks as one, draws in their own order again."""
-    back = np.argsort(np.concatenate(order))
-    names = Course.__dataclass_fields__
-    return Course(*(np.concatenate([getattr(p, n) for p in parts])[back] for n in names))
-
-
-def _padded(course: Course, tail: int) -> Course:
+def _padded(course: Course, lack: int) -> Course:
     """A short past, filled up in front with its first day, so that positions hold everywhere."""
-    lack = TAIL_D - tail
-    if not lack:
-        return course
-    wide = {
-        name: np.pad(getattr(course, name), ((0, 0), (lack, 0)), mode="edge")
-        for name in Course.__dataclass_fields__
-    }
-    wide["starts"][:, lack:] += lack
-    return Course(**wide)
+    wide = course.each(lambda values: np.pad(values, ((0, 0), (lack, 0)), mode="edge"))
+    wide.starts[:, lack:] += lack
+    return wide
 
 
 @dataclass(frozen=True)
@@ -256,7 +249,6 @@ def _weekly(ahead: Course, now: int, edges, dates: pd.DatetimeIndex, usual: _Usu
         low, middle, high = np.quantile(pressure, [0.1, 0.5, 0.9])
         rows.append(
             {
-                "days": 7,
                 "p_high": float((pressure >= edges).mean()),
                 "usual_high": float(usual.on(dates[first : first + 7])["high"].mean()),
                 "q10": low,
@@ -276,23 +268,24 @@ def _spell(pressure, now: int, edges, dates: pd.DatetimeIndex, numbers: Numbers)
     if not kept:
         return HighSpell(0.0, 0.0, None, None)
     first, last = (np.array(kept) - now).T
+    coming = first[first > 0]
     return HighSpell(
         chance=len(kept) / len(found),
         open_chance=float((first <= 0).sum() / len(found)),
-        start=start_dates(first, dates),
+        start=start_dates(coming, dates) if len(coming) else None,
         end=end_dates(last, dates),
     )
 
 
 def _cohort(ahead: Course, now: int, dates: pd.DatetimeIndex, numbers: Numbers) -> Cohort:
     day = emergence_day(ahead, now, numbers) - now
-    comes = np.isfinite(day)
+    comes, dies = np.isfinite(day), float(np.isnan(day).mean())
     if not comes.any():
-        return Cohort(0.0, None, 0.0)
+        return Cohort(0.0, dies, None, 0.0)
     lived = np.cumsum(ahead.fit[:, now:], axis=1) / np.arange(1, len(dates) + 1)
     survived = lived[comes, day[comes].astype(int)] * numbers["beetle.soil_survival"]
     when = tuple(dates[0] + pd.Timedelta(days=int(d)) for d in three(day[comes]))
-    return Cohort(float(comes.mean()), when, float(100 * np.median(survived)))
+    return Cohort(float(comes.mean()), dies, when, float(100 * np.median(survived)))
 
 
 def _emergence(ahead: Course, now: int, dates: pd.DatetimeIndex, numbers: Numbers) -> dict:
@@ -319,7 +312,7 @@ def _generations(
     """
     starts = [first - pd.DateOffset(years=y) for y in range(1, 1 + len(past) // 365)]
     seasons = [p for s in starts if (p := past.get_indexer([s])[0]) >= 0]
-    here, length = max(past.get_indexer([first])[0], 0), (past[-1] - first).days + 1
+    here, length = int(past.searchsorted(first)), max((past[-1] - first).days + 1, 0)
     so_far, whole, total = [], [], []
     for rows, course in drawn.lines:
         part = traits.rows(rows)
@@ -327,16 +320,13 @@ def _generations(
         now = generations(course, here, pause, numbers)
         so_far.append(now)
         for p in seasons:
-            year = generations(_days(course, p, p + 365), 0, pause, numbers)
-            part_of = generations(_days(course, p, p + length), 0, pause, numbers)
+            year = generations(course.part(days=slice(p, p + 365)), 0, pause, numbers)
+            part_of = generations(course.part(days=slice(p, p + length)), 0, pause, numbers)
             whole.append(year)
             total.append(now + year - part_of)
-    return Generations(first, *(_quantiles(parts) for parts in (so_far, total, whole)))
-
-
-def _days(course: Course, first: int, after: int) -> Course:
-    cut = {n: getattr(course, n)[:, first:after] for n in Course.__dataclass_fields__}
-    return Course(**cut)
+    return Generations(
+        max(first, past[0]), *(_quantiles(parts) for parts in (so_far, total, whole))
+    )
 
 
 def _quantiles(parts: list[np.ndarray]) -> tuple[float, ...]:
@@ -348,7 +338,7 @@ def _quantiles(parts: list[np.ndarray]) -> tuple[float, ...]:
 def _breeding_season(usual: _Usual, issue_date: pd.Timestamp, numbers: Numbers):
     """First and last date, from the issue date's season on, of the longest usual time of breeding."""
     moderate = usual.pressure["mean"].to_numpy() >= numbers["beetle.moderate_from"]
-    if not moderate.any():
+    if not moderate.any():  # never, or no whole past year to tell
         return None
     # Turned so that the year begins outside the time of breeding, which may span its end.
     turn = int(np.argmin(moderate))

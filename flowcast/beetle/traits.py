@@ -12,6 +12,7 @@ from flowcast.weather import SOILS
 
 BLOCK = 200  # draws worked on at a time: keeps memory low at decades of days
 UNKNOWN_SOIL = "loam"
+DRAW_SHARES = ("draw_share_low", "draw_share", "draw_share_high")  # of group topsoil
 
 
 @dataclass(frozen=True)
@@ -23,7 +24,8 @@ class Traits:
     soil water from which emergence is not held back [1]; hatch_half_pct [%]; hive_weight, how far
     the air outside decides on hatch [1]; soil_shift_c, error of the soil's temperature [°C];
     edge_shift of the bands [1]; life_factor [1]; inflow [1]; breeders_half, the stock at which half as
-    many young are raised as there could be [1]; soil, a position in `SOILS`.
+    many young are raised as there could be [1]; seam_shift_c, further error of the soil's temperature
+    in the days ahead [°C]; soil, a position in `SOILS`; drawing, a position in `DRAW_SHARES`.
     """
 
     egg_k: np.ndarray
@@ -39,7 +41,9 @@ class Traits:
     life_factor: np.ndarray
     inflow: np.ndarray
     breeders_half: np.ndarray
+    seam_shift_c: np.ndarray
     soil: np.ndarray
+    drawing: np.ndarray
 
     def __len__(self) -> int:
         return len(self.soil)
@@ -54,10 +58,16 @@ class Traits:
         return Traits(**{f.name: getattr(self, f.name)[:, None] for f in fields(self)})
 
     def blocks(self) -> Iterator[np.ndarray]:
-        """Positions of the draws in blocks of one soil and not too many at a time."""
-        for kind in np.unique(self.soil):
-            rows = np.flatnonzero(self.soil == kind)
+        """Positions of the draws in blocks of one ground and not too many at a time."""
+        ground = self.soil * len(DRAW_SHARES) + self.drawing
+        for kind in np.unique(ground):
+            rows = np.flatnonzero(ground == kind)
             yield from np.array_split(rows, -(-len(rows) // BLOCK))
+
+    @property
+    def ground(self) -> tuple[str, str]:
+        """Soil and share of a block, as words of group topsoil."""
+        return SOILS[self.soil[0]], DRAW_SHARES[self.drawing[0]]
 
 
 def typical_traits(numbers: Numbers, soil: str | None = None) -> Traits:
@@ -77,9 +87,11 @@ def typical_traits(numbers: Numbers, soil: str | None = None) -> Traits:
         "life_factor": 1.0,
         "inflow": b["inflow"],
         "breeders_half": b["breeders_half"],
+        "seam_shift_c": 0.0,
     }
     kind = np.array([SOILS.index(soil or UNKNOWN_SOIL)])
-    return Traits(**{k: np.array([v]) for k, v in values.items()}, soil=kind)
+    own = np.array([DRAW_SHARES.index("draw_share")])
+    return Traits(**{k: np.array([v]) for k, v in values.items()}, soil=kind, drawing=own)
 
 
 def draw_traits(
@@ -121,9 +133,12 @@ def draw_traits(
     # Every threshold keeps the length of the soil stage at the pin, where it was measured best.
     pin = numbers["beetle.soil_pin_c"]
     soil_k = one.soil_k * (pin - soil_t0) / (pin - one.soil_t0) * factor("beetle.soil_k_log_sd")
-    shift_sd = numbers["beetle.soil_sd_given_c" if soil_temp_given else "beetle.soil_sd_c"]
+    reckoned_sd = numbers["beetle.soil_sd_c"]
+    shift_sd = numbers["beetle.soil_sd_given_c"] if soil_temp_given else reckoned_sd
+    seam_sd = np.sqrt(max(reckoned_sd**2 - shift_sd**2, 0.0))
     edge = narrow * numbers["beetle.edge_width"]
-    drawn = draw_soils(rng, count) if soil is None else np.repeat(one.soil, count)
+    soils = _in_equal_parts(len(SOILS), count, rng) if soil is None else np.repeat(one.soil, count)
+    known = np.repeat(one.drawing, count)
     return Traits(
         egg_k=even(one.egg_k, "egg_k_cd", "egg_k_high_cd"),
         soil_t0=soil_t0,
@@ -138,10 +153,12 @@ def draw_traits(
         life_factor=factor("beetle.life_log_sd"),
         inflow=even_log(one.inflow, "inflow_low", "inflow_high"),
         breeders_half=even_log(one.breeders_half, "breeders_half_low", "breeders_half_high"),
-        soil=drawn,
+        seam_shift_c=rng.normal(0.0, narrow * seam_sd, count),
+        soil=soils,
+        drawing=_in_equal_parts(len(DRAW_SHARES), count, rng) if narrow else known,
     )
 
 
-def draw_soils(rng: np.random.Generator, count: int) -> np.ndarray:
-    """Soils in equal parts, where nobody says which it is."""
-    return rng.permutation(np.arange(count) % len(SOILS))
+def _in_equal_parts(kinds: int, count: int, rng: np.random.Generator) -> np.ndarray:
+    """Each kind as often as any other, in any order."""
+    return rng.permutation(np.arange(count) % kinds)

@@ -5,7 +5,7 @@ first) -> run (fit, draw, read); beetles (the same for the beetles); backtest (f
 """
 
 from flowcast.pipeline.backtest import MODES, backtest
-from flowcast.pipeline.beetles import beetles, beetles_from
+from flowcast.pipeline.beetles import beetle_outlook, beetles, beetles_from
 from flowcast.pipeline.gather import Reach, Sources, read_sources
 from flowcast.pipeline.record import default_issue_date, known_before
 from flowcast.pipeline.run import (
@@ -24,6 +24,7 @@ __all__ = [
     "Reach",
     "Sources",
     "backtest",
+    "beetle_outlook",
     "beetles",
     "beetles_from",
     "check",

@@ -22,7 +22,7 @@ from flowcast.results import Record, YardBeetles
 from flowcast.yard.folder import TRAPS
 
 DRAWS = 500
-UNSETTLING = {"swarmed": "swarmed", "split": "split"}  # words of work.csv
+UNSETTLING = {"swarmed": "swarmed", "split": "split", "swarm hived": "new"}  # words of work.csv
 
 
 def beetles(
@@ -66,24 +66,29 @@ def beetles_from(record: Record, *, seed: int = SEED, draws: int = DRAWS) -> Yar
 def counts_of(record: Record) -> list[Count]:
     """The lines of beetles.csv before the issue date, each with what work.csv says of its colony."""
     yard = record.yard
-    kinds = {hive.name: hive.kind for hive in yard.hives}
+    hives = {hive.name: hive for hive in yard.hives}
     known = yard.beetles[yard.beetles["date"] < record.issue_date]
     return [
-        Count(
-            **row, kind=kinds[row["hive"]], unsettled=_unsettled(record, row["hive"], row["date"])
-        )
+        Count(**row, kind=hives[row["hive"]].kind, unsettled=_unsettled(record, hives, row))
         for row in known.to_dict("records")
     ]
 
 
-def _unsettled(record: Record, hive: str, date: pd.Timestamp) -> str:
-    """The last swarm or split of this hive in the weeks before the count."""
-    work = record.yard.work_of(hive)
-    zone = record.yard.place.timezone
-    when = work["time"].dt.tz_convert(zone).dt.tz_localize(None)
-    since = date - pd.Timedelta(days=record.yard.numbers["beetle.unsettled_d"])
-    lately = work[(when >= since) & (when < date) & work["what"].isin(list(UNSETTLING))]
-    return UNSETTLING[lately["what"].iloc[-1]] if len(lately) else ""
+def _unsettled(record: Record, hives: dict, row: dict) -> str:
+    """The last swarm, split or hiving about the count: weeks before it, or since.
+
+    What happened after the count counts too, since bees that are about to swarm are no strong colony
+    a week on.
+    """
+    weeks = pd.Timedelta(days=record.yard.numbers["beetle.unsettled_d"])
+    work = record.yard.work_of(row["hive"])
+    day = work["time"].dt.tz_convert(record.yard.place.timezone).dt.tz_localize(None).dt.normalize()
+    about = (day >= row["date"] - weeks) & (day < record.issue_date) & (day <= row["date"] + weeks)
+    lately = work[about & work["what"].isin(list(UNSETTLING))]
+    if len(lately):
+        return UNSETTLING[lately["what"].iloc[-1]]
+    came = hives[row["hive"]].from_
+    return "new" if came and row["date"] - weeks <= pd.Timestamp(came) else ""
 
 
 def beetle_outlook(record: Record, seed: int = SEED, draws: int = DRAWS) -> BeetleOutlook:
@@ -103,7 +108,7 @@ def beetle_outlook(record: Record, seed: int = SEED, draws: int = DRAWS) -> Beet
         traits,
         record.yard.place,
         numbers,
-        irrigated=beetle.irrigated,
+        irrigated=bool(beetle.irrigated),
         unknown=unknown,
     )
 

@@ -149,6 +149,7 @@ def _suitability(found: YardBeetles) -> dict:
 def _count(reading, found: YardBeetles) -> dict:
     count = reading.count
     judged = found.presence.lives_here
+    compared = judged and reading.verdict in beetles.JUDGED  # no comfort from a number otherwise
     return {
         "date": _date(count.date),
         "hive": count.hive,
@@ -159,8 +160,8 @@ def _count(reading, found: YardBeetles) -> dict:
         "per_14_d": _number(reading.per_14_d),
         "verdict": reading.verdict if judged or reading.verdict == "larvae" else "not judged",
         "why": list(reading.why),
-        "expected": _three(reading.expected) if judged else None,
-        "share_at_or_below": _number(reading.share) if judged else None,
+        "expected": _three(reading.expected) if compared else None,
+        "share_at_or_below": _number(reading.share) if compared else None,
         "means": beetles.verdict(reading, found),
     }
 

@@ -109,7 +109,7 @@ def _beetles(found: YardBeetles | None, most: int = 5) -> dict | None:
         "answer": beetle_words.answer(found),
         "sentences": beetle_words.sentences(found),
         "figure": beetle_figure(found) if shown else None,
-        "weeks": beetle_words.week_rows(found.outlook) if shown else [],
+        "weeks": beetle_words.week_rows(found) if shown else [],
         "head": head,
         "counts": counts[:most],
         "earlier": counts[most:],

@@ -77,7 +77,7 @@ def beetles_text(found: YardBeetles, most: int = 5) -> str:
     lines += _paragraph(beetles.answer(found))
     lines += [part for sentence in beetles.sentences(found) for part in _item(sentence)]
     if found.outlook is not None and found.presence.lives_here:
-        lines += ["", *_cells(beetles.week_rows(found.outlook))]
+        lines += ["", *_cells(beetles.week_rows(found))]
     lines += _counts(found, most)
     for heading, said in (
         ("What to do", beetles.advice(found)),

@@ -5,7 +5,17 @@ import numpy as np
 SOILS = ("sand", "loamy_sand", "sandy_loam", "loam", "silt_loam", "clay_loam", "clay")
 
 
-def top_soil_water(precip_mm, et0_mm, soil, numbers, *, start=0.5, moisture=None, irrigated=False):
+def top_soil_water(
+    precip_mm,
+    et0_mm,
+    soil,
+    numbers,
+    *,
+    start=0.5,
+    moisture=None,
+    irrigated=False,
+    draw_share=None,
+):
     """Water in the top soil at the end of each day, as a share of what plants can draw.
 
     Parameters
@@ -23,6 +33,8 @@ def top_soil_water(precip_mm, et0_mm, soil, numbers, *, start=0.5, moisture=None
         the service's own soil (topsoil.service_field, service_wilting). [m³/m³]
     irrigated : bool
         The ground is watered: the share stays at topsoil.irrigated_frac or above.
+    draw_share : float, optional
+        Share of the evapotranspiration that comes from the top; topsoil.draw_share when not given.
 
     Returns
     -------
@@ -35,14 +47,14 @@ def top_soil_water(precip_mm, et0_mm, soil, numbers, *, start=0.5, moisture=None
     -----
     Bucket of topsoil.depth_m after FAO-56 chapter 7: what can evaporate is TEW = 1000 (field
     capacity - half the wilting point) depth, in full while more than topsoil.easy_share of it is
-    left; of the reference evapotranspiration topsoil.draw_share comes from this layer. Water beyond saturation runs off; a share of what stands above field capacity drains each
+    left; only a share of the reference evapotranspiration comes from this layer. Water beyond saturation runs off; a share of what stands above field capacity drains each
     day.
     """
     ground = _Ground(soil, numbers)
     rain, use = np.broadcast_arrays(np.asarray(precip_mm, float), np.asarray(et0_mm, float))
     missing = np.isnan(rain) | np.isnan(use)
     rain, use = (np.where(missing, 0.0, v) / ground.depth_mm for v in (rain, use))
-    use = use * numbers["topsoil.draw_share"]
+    use = use * (numbers["topsoil.draw_share"] if draw_share is None else draw_share)
     known = _share_of_service(moisture, rain.shape[-1], numbers)
     least = numbers["topsoil.irrigated_frac"] if irrigated else ground.share(ground.floor)
     if rain.ndim == 1:
