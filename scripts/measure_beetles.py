@@ -60,7 +60,10 @@ def climates() -> None:
     places = {
         "southern Quebec, published 2 to 3": (known.MONTREAL, ()),
         "Luxembourg, published 2 to 3": (known.LUXEMBOURG, ()),
-        "invented tropics with a dry season, published up to 6 worldwide": (known.WET_DRY_TROPICS, (11, 12, 1, 2, 3)),
+        "invented tropics with a dry season, published up to 6 worldwide": (
+            known.WET_DRY_TROPICS,
+            (11, 12, 1, 2, 3),
+        ),
         "Gulf coast": (known.BATON_ROUGE, ()),
         "equator, wet all the year": (known.EQUATOR, ()),
     }

@@ -11,14 +11,17 @@ from typer.testing import CliRunner
 
 from flowcast import pipeline
 from flowcast.beetle import Count, draw_traits, read_counts, read_outlook
+from flowcast.beetle.ground import soil_ahead
 from flowcast.cli import app
 from flowcast.errors import InputError
+from flowcast.numbers import load_numbers
 from flowcast.pipeline.run import weather_ahead
 from flowcast.report.beetles import tray_rows, verdict, week_rows
 from flowcast.report.data import beetles_data
 from flowcast.report.page import render_page
 from flowcast.report.screen import beetles_text
 
+NUMBERS = load_numbers()
 ISSUE = "2024-08-20"
 COUNTED = "date,hive,days,beetles,larvae,trap,frames_of_bees,queenright\n"
 ROWS = (
@@ -267,6 +270,24 @@ def test_a_short_record_says_what_it_lacks(tmp_path):
     data = beetles_data(found)
     assert data["ahead"]["generations_season"]["q50"] is None
     assert data["ahead"]["weekly"][0]["usual_high"] is None
+
+
+def test_soil_that_is_given_is_taken_and_goes_on_as_it_was(tmp_path):
+    """A soil three degrees cooler than one reckoned from the air stays cooler in the days ahead."""
+    weather = warm_weather()
+    folder = write_folder(tmp_path / "air", weather, rows="")
+    plain = pipeline.record_of(folder, None, ISSUE, None)
+    local = weather.index.tz_convert("Etc/GMT+6").tz_localize(None) - pd.Timedelta(minutes=30)
+    soil = plain.daily["soil_temp_c"].reindex(local.normalize()).to_numpy() - 3.0
+    given = weather.assign(soil_temp_c=soil, soil_moisture_m3m3=0.3)
+    folder = write_folder(tmp_path / "given", given, rows="")
+    record = pipeline.record_of(folder, None, ISSUE, None)
+    one, two = (soil_ahead(r.daily, weather_ahead(r, 60), NUMBERS) for r in (plain, record))
+    assert (one - two).mean(axis=0) == pytest.approx(np.full(60, 3.0), abs=0.25)
+    found = pipeline.beetles_from(record, draws=60)
+    assert "temperature and water of the soil as given" in " ".join(beetles_text(found).split())
+    assert found.outlook.traits.seam_shift_c.std() > 1.0  # reckoned again ahead, so in more doubt
+    assert not pipeline.beetles_from(plain, draws=60).outlook.traits.seam_shift_c.any()
 
 
 def test_weather_that_ended_before_the_issue_date(yard, found):

@@ -404,12 +404,12 @@ def _suitability(outlook: BeetleOutlook) -> str:
 
 def _ground(found: YardBeetles) -> str:
     given = found.record.columns
-    names = {"soil_temp_c": "its temperature", "soil_moisture_m3m3": "its water"}
+    names = {"soil_temp_c": "temperature of the soil", "soil_moisture_m3m3": "water of the soil"}
     told = [w for n, w in names.items() if n in given.index and given.loc[n, "given"] > 0.5]
     if len(told) == 2:
-        return "temperature and water of the soil as a weather service gives them"
+        return "temperature and water of the soil as given with the weather"
     if told:
-        return f"{told[0]} as a weather service gives it, the rest reckoned from air and rain"
+        return f"{told[0]} as given with the weather, the rest reckoned from air, sun and rain"
     return "temperature and water of the soil reckoned from air, sun and rain"
 
 
