@@ -115,50 +115,68 @@ def draw_traits(
         Factor on every range about its value, for asking what knowing more would bring.
     """
     one = typical_traits(numbers, soil)
-
-    def even(value: np.ndarray, low: str, high: str) -> np.ndarray:
-        middle = value[0]
-        ends = [middle + narrow * (numbers[f"beetle.{end}"] - middle) for end in (low, high)]
-        return rng.uniform(*ends, count)
-
-    def even_log(value: np.ndarray, low: str, high: str) -> np.ndarray:
-        middle = np.log(value[0])
-        ends = [middle + narrow * (np.log(numbers[f"beetle.{e}"]) - middle) for e in (low, high)]
-        return np.exp(rng.uniform(*ends, count))
-
-    def factor(log_sd: str) -> np.ndarray:
-        return np.exp(rng.normal(0.0, narrow * numbers[log_sd], count))
-
-    soil_t0 = even(one.soil_t0, "soil_t0_low_c", "soil_t0_high_c")
+    draw = _Ranges(numbers, rng, count, narrow)
+    soil_t0 = draw.even(one.soil_t0, "soil_t0_low_c", "soil_t0_high_c")
     # Every threshold keeps the length of the soil stage at the pin, where it was measured best.
     pin = numbers["beetle.soil_pin_c"]
-    soil_k = one.soil_k * (pin - soil_t0) / (pin - one.soil_t0) * factor("beetle.soil_k_log_sd")
-    reckoned_sd = numbers["beetle.soil_sd_c"]
-    shift_sd = numbers["beetle.soil_sd_given_c"] if soil_temp_given else reckoned_sd
-    seam_sd = np.sqrt(max(reckoned_sd**2 - shift_sd**2, 0.0))
-    edge = narrow * numbers["beetle.edge_width"]
-    soils = _in_equal_parts(len(SOILS), count, rng) if soil is None else np.repeat(one.soil, count)
-    known = np.repeat(one.drawing, count)
+    stage = one.soil_k * (pin - soil_t0) / (pin - one.soil_t0)
+    shift_sd, seam_sd = _soil_errors(numbers, soil_temp_given)
+    edge = numbers["beetle.edge_width"]
     return Traits(
-        egg_k=even(one.egg_k, "egg_k_cd", "egg_k_high_cd"),
+        egg_k=draw.even(one.egg_k, "egg_k_cd", "egg_k_high_cd"),
         soil_t0=soil_t0,
-        soil_k=soil_k,
-        hive_c=even(one.hive_c, "hive_low_c", "hive_high_c"),
-        prelay_d=even(one.prelay_d, "prelay_low_d", "prelay_high_d"),
-        water_knee=even(one.water_knee, "water_knee_low", "water_knee_high"),
-        hatch_half_pct=even(one.hatch_half_pct, "hatch_half_low_pct", "hatch_half_high_pct"),
-        hive_weight=even(one.hive_weight, "hive_weight_low", "hive_weight_high"),
-        soil_shift_c=rng.normal(0.0, narrow * shift_sd, count),
-        edge_shift=rng.uniform(-edge, edge, count),
-        life_factor=factor("beetle.life_log_sd"),
-        inflow=even_log(one.inflow, "inflow_low", "inflow_high"),
-        breeders_half=even_log(one.breeders_half, "breeders_half_low", "breeders_half_high"),
-        seam_shift_c=rng.normal(0.0, narrow * seam_sd, count),
-        soil=soils,
-        drawing=_in_equal_parts(len(DRAW_SHARES), count, rng) if narrow else known,
+        soil_k=stage * draw.factor("soil_k_log_sd"),
+        hive_c=draw.even(one.hive_c, "hive_low_c", "hive_high_c"),
+        prelay_d=draw.even(one.prelay_d, "prelay_low_d", "prelay_high_d"),
+        water_knee=draw.even(one.water_knee, "water_knee_low", "water_knee_high"),
+        hatch_half_pct=draw.even(one.hatch_half_pct, "hatch_half_low_pct", "hatch_half_high_pct"),
+        hive_weight=draw.even(one.hive_weight, "hive_weight_low", "hive_weight_high"),
+        soil_shift_c=draw.about_zero(shift_sd),
+        edge_shift=rng.uniform(-narrow * edge, narrow * edge, count),
+        life_factor=draw.factor("life_log_sd"),
+        inflow=draw.even_log(one.inflow, "inflow_low", "inflow_high"),
+        breeders_half=draw.even_log(one.breeders_half, "breeders_half_low", "breeders_half_high"),
+        seam_shift_c=draw.about_zero(seam_sd),
+        soil=draw.kinds(len(SOILS)) if soil is None else np.repeat(one.soil, count),
+        drawing=draw.kinds(len(DRAW_SHARES)) if narrow else np.repeat(one.drawing, count),
     )
 
 
-def _in_equal_parts(kinds: int, count: int, rng: np.random.Generator) -> np.ndarray:
-    """Each kind as often as any other, in any order."""
-    return rng.permutation(np.arange(count) % kinds)
+def _soil_errors(numbers: Numbers, given: bool) -> tuple[float, float]:
+    """Error of the soil's temperature so far, and what comes on top where it is reckoned ahead."""
+    reckoned = numbers["beetle.soil_sd_c"]
+    known = numbers["beetle.soil_sd_given_c"] if given else reckoned
+    return known, float(np.sqrt(max(reckoned**2 - known**2, 0.0)))
+
+
+@dataclass(frozen=True)
+class _Ranges:
+    """Draws over ranges of group beetle, each narrowed about its value."""
+
+    numbers: Numbers
+    rng: np.random.Generator
+    count: int
+    narrow: float
+
+    def even(self, value: np.ndarray, low: str, high: str) -> np.ndarray:
+        """Evenly between the ends."""
+        ends = [self.numbers[f"beetle.{end}"] for end in (low, high)]
+        return self.rng.uniform(*(value + self.narrow * (ends - value)), self.count)
+
+    def even_log(self, value: np.ndarray, low: str, high: str) -> np.ndarray:
+        """Evenly in logarithms."""
+        ends = np.log([self.numbers[f"beetle.{end}"] for end in (low, high)])
+        middle = np.log(value)
+        return np.exp(self.rng.uniform(*(middle + self.narrow * (ends - middle)), self.count))
+
+    def factor(self, log_sd: str) -> np.ndarray:
+        """About 1, normal in logarithms."""
+        return np.exp(self.about_zero(self.numbers[f"beetle.{log_sd}"]))
+
+    def about_zero(self, sd: float) -> np.ndarray:
+        """Normal about 0."""
+        return self.rng.normal(0.0, self.narrow * sd, self.count)
+
+    def kinds(self, kinds: int) -> np.ndarray:
+        """Each kind as often as any other, in any order."""
+        return self.rng.permutation(np.arange(self.count) % kinds)
