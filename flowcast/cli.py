@@ -208,6 +208,51 @@ def beetles(
     _print(data.beetles_data(found) if as_json else screen.beetles_text(found), as_json)
 
 
+@app.command(cls=PlaceCommand, short_help="Say why a season was what it was.")
+def explain(
+    yard: SomeYard = None,
+    season: Annotated[
+        str | None,
+        typer.Option(help="Such as 2025, or 2025/26; the last whole one if not given."),
+    ] = None,
+    from_: Annotated[
+        str | None, typer.Option("--from", metavar="DATE", help="First day, in place of a season.")
+    ] = None,
+    to: Annotated[str | None, typer.Option("--to", metavar="DATE", help="Last day.")] = None,
+    against: Annotated[
+        str | None, typer.Option(help="Another season, to be laid beside it.")
+    ] = None,
+    at: At = None,
+    as_of: AsOf = None,
+    offline: Offline = False,
+    refresh: Refresh = False,
+    as_json: Json = False,
+) -> None:
+    """Say why a season was what it was: flight, water and hives against the yard's other seasons.
+
+    Example: flowcast explain sample_yards/inland-winter --season 2024
+    """
+    day, first, last = _one_place(yard, at, as_of), _day(from_, "--from"), _day(to, "--to")
+    _in_order(first, last)
+    if season and (first or last):
+        raise typer.BadParameter("name a season, or --from and --to, one of the two.")
+    from flowcast import pipeline
+    from flowcast.report import data, screen
+
+    with _bar("Looking into the season") as tell:
+        found = pipeline.explain(
+            yard,
+            at=at,
+            season=season,
+            first=first,
+            last=last,
+            against=against,
+            as_of=day,
+            reach=pipeline.Reach(offline=offline, refresh=refresh, tell=tell),
+        )
+    _print(data.season_data(found) if as_json else screen.season_text(found), as_json)
+
+
 @app.command(cls=PlaceCommand, short_help="Write the outlook as one page.")
 def report(
     yard: SomeYard = None,

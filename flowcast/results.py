@@ -12,6 +12,7 @@ from flowcast.flow.days import Days
 from flowcast.flow.fit import FlowModel
 from flowcast.flow.outlook import Outlook
 from flowcast.flow.standing import Standing
+from flowcast.reasons import Season
 from flowcast.scale_log import CleanLog
 from flowcast.sources.service import Origin
 from flowcast.sources.stations import StationHours
@@ -195,3 +196,13 @@ class Backtest:
     forecasts: pd.DataFrame
     windows: pd.DataFrame
     verdict: Verdict
+
+
+@dataclass(frozen=True)
+class YardSeason:
+    """A season explained, by name, and another beside it where one was asked for."""
+
+    record: Record
+    name: str
+    season: Season
+    other: tuple[str, Season] | None = None

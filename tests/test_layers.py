@@ -24,6 +24,7 @@ ORDER = [
     "flow",
     "verification",
     "beetle",
+    "reasons",
     "results",
     "plots",
     "report",
@@ -32,7 +33,7 @@ ORDER = [
     "__init__",
     "__main__",
 ]
-PURE = {"weather", "foraging", "scale_log", "flow", "verification", "beetle", "spells"}
+PURE = {"weather", "foraging", "scale_log", "flow", "verification", "beetle", "reasons", "spells"}
 OUTSIDE_WORLD = {
     "requests",
     "urllib",

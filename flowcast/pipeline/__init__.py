@@ -6,6 +6,7 @@ first) -> run (fit, draw, read); beetles (the same for the beetles); backtest (f
 
 from flowcast.pipeline.backtest import MODES, backtest
 from flowcast.pipeline.beetles import beetle_outlook, beetles, beetles_from
+from flowcast.pipeline.explain import explain
 from flowcast.pipeline.gather import Reach, Sources, read_sources
 from flowcast.pipeline.record import default_issue_date, known_before
 from flowcast.pipeline.run import (
@@ -29,6 +30,7 @@ __all__ = [
     "beetles_from",
     "check",
     "default_issue_date",
+    "explain",
     "fit_record",
     "known_before",
     "outlook",

@@ -8,11 +8,11 @@ import pandas as pd
 
 from flowcast.flow.outlook import Outlook
 from flowcast.flow.standing import Measure, Standing
-from flowcast.report import beetles, words
+from flowcast.report import beetles, explain, words
 from flowcast.report.basis import basis, check_lines
 from flowcast.report.trust import trust_data
 from flowcast.report.weather import pulled_text, weather_data
-from flowcast.results import Backtest, Checked, Pulled, YardBeetles, YardOutlook
+from flowcast.results import Backtest, Checked, Pulled, YardBeetles, YardOutlook, YardSeason
 
 SCHEMA_VERSION = 1
 SHAPING = ("foraging", "soil", "season", "scale_log", "flow", "align")
@@ -110,6 +110,67 @@ def beetles_data(found: YardBeetles) -> dict:
         "notes": found.record.notes,
         "numbers": [_entry(n) for n in numbers.under("beetle", "topsoil", "soil")],
     }
+
+
+def season_data(found: YardSeason) -> dict:
+    """The JSON of `flowcast explain`."""
+    return {
+        "schema": "flowcast-explain",
+        "schema_version": SCHEMA_VERSION,
+        "yard": found.record.yard.name,
+        "issue_date": _date(found.record.issue_date),
+        "season": {"name": found.name} | _season(found.season),
+        "against": {"name": found.other[0]} | _season(found.other[1]) if found.other else None,
+        "says": [*explain.sentences(found), *explain.LIMITS],
+        "notes": found.record.notes,
+        "numbers": [
+            _entry(n) for n in found.record.yard.numbers.under("reasons", "foraging", "soil")
+        ],
+    }
+
+
+def _season(season) -> dict:
+    plants = season.plants
+    figures = ("rain_mm", "soil_frac", "parched_days", "longest_dry_d", "frost_days", "lead_d")
+    return {
+        "first": _date(season.first),
+        "last": _date(season.last),
+        "answer": explain.answer(season),
+        "years": season.years,
+        "missing_days": season.missing_days,
+        "hours": {k: _against(v) for k, v in season.hours.items()},
+        "hours_in_bloom": {k: _against(v) for k, v in (season.bloom_hours or {}).items()},
+        "plants": {k: _against(getattr(plants, k)) for k in figures} | {"spi": _number(plants.spi)},
+        "months": [
+            {"date": _date(date), "lost": row.pop("lost")} | {k: _number(v) for k, v in row.items()}
+            for date, row in (
+                (d, season.months.loc[d].to_dict() | plants.months.loc[d].to_dict())
+                for d in season.months.index
+            )
+        ],
+        "weekly": [_day(date, row) for date, row in season.weekly.iterrows()],
+        "gain_kg": _against(season.gain),
+        "gain_known": _number(season.gain_known),
+        "hives": [
+            {
+                "hive": h.hive,
+                "gain_kg": _number(h.gain_kg),
+                "known": _number(h.known),
+                "crop_kg": _number(h.crop_kg),
+                "events": [{"date": _date(d), "what": w} for d, w in h.events],
+            }
+            for h in season.hives
+        ],
+        "reasons": [
+            {"what": r.what, "in_bloom": r.in_bloom, "way": r.way, "figure": _against(r.figure)}
+            for r in season.reasons
+        ],
+    }
+
+
+def _against(f) -> dict:
+    named = {k: _number(getattr(f, k)) for k in ("now", "usual", "low", "high")}
+    return named | {"rank": f.rank, "years": f.years}
 
 
 def _beetles_ahead(found: YardBeetles) -> dict:

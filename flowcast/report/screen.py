@@ -7,9 +7,9 @@ import textwrap
 import pandas as pd
 
 from flowcast.flow.outlook import Outlook
-from flowcast.report import beetles, trust, weather, words
+from flowcast.report import beetles, explain, trust, weather, words
 from flowcast.report.basis import basis, cautions, check_lines
-from flowcast.results import Backtest, Checked, Pulled, YardBeetles, YardOutlook
+from flowcast.results import Backtest, Checked, Pulled, YardBeetles, YardOutlook, YardSeason
 
 WIDTH = 88
 
@@ -85,6 +85,19 @@ def beetles_text(found: YardBeetles, most: int = 5) -> str:
     ):
         lines += ["", heading] if said else []
         lines += [part for sentence in said for part in _item(sentence)]
+    return "\n".join(lines + _notes(found.record.notes))
+
+
+def season_text(found: YardSeason) -> str:
+    """A season explained, as a screen of text."""
+    season = found.season
+    lines = [*_paragraph(explain.headline(found)), "", *_paragraph(explain.answer(season))]
+    lines += [part for sentence in explain.sentences(found) for part in _item(sentence)]
+    lines += ["", *_cells(explain.hour_rows(season)), "", *_cells(explain.month_rows(season))]
+    if found.other:
+        lines += ["", *_cells(explain.beside_rows(found))]
+    lines += ["", "What this cannot say"]
+    lines += [part for sentence in explain.LIMITS for part in _item(sentence)]
     return "\n".join(lines + _notes(found.record.notes))
 
 

@@ -1,0 +1,147 @@
+"""A span of days explained: what the weather took or gave, what the hives did, and what stands out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from flowcast.foraging import FACTORS
+from flowcast.numbers import Numbers
+from flowcast.reasons.hives import HiveSeason, daily_shares, gain_against
+from flowcast.reasons.hours import by_month, hours_against
+from flowcast.reasons.plants import Plants, plants_against
+from flowcast.reasons.spans import Against, against, same_dates
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Something that set this span apart: what, and the figure behind it, costs (-1) or gains (+1).
+
+    what: "cold", "heat", "rain", "wind", "light", "humid" (hours of flight), "dry", "wet" (the soil),
+    "frost". in_bloom: the hours are those of the days on which something stated blooms.
+    """
+
+    what: str
+    figure: Against
+    way: int
+    in_bloom: bool
+
+
+@dataclass(frozen=True)
+class Season:
+    """A span against the same dates of the yard's other years.
+
+    hours, bloom_hours: foraging hours and days and hours lost to each factor, over the span and over
+    its days of stated bloom (None where nothing is stated or nothing stated blooms in the span).
+    months: as `hours.by_month`. weekly: index the first date of each week; now, usual, low, high
+    foraging hours. gain: of the yard's middle hive, NaN without enough log, against other seasons of
+    the log. hives: each one. reasons: from the weightiest on. years: of weather, this one counted.
+    """
+
+    first: pd.Timestamp
+    last: pd.Timestamp
+    hours: dict[str, Against]
+    bloom_hours: dict[str, Against] | None
+    months: pd.DataFrame
+    weekly: pd.DataFrame
+    plants: Plants
+    gain: Against
+    gain_known: float
+    hives: tuple[HiveSeason, ...]
+    reasons: tuple[Reason, ...]
+    years: int
+    missing_days: int
+
+
+def explain_span(
+    daily: pd.DataFrame,
+    spans: pd.DataFrame,
+    bloom: pd.Series,
+    hives: list[HiveSeason],
+    first: pd.Timestamp,
+    last: pd.Timestamp,
+    numbers: Numbers,
+) -> Season:
+    """Explain the days from `first` to `last`, both included.
+
+    Parameters
+    ----------
+    daily : DataFrame
+        The record's days: foraging hours and losses, precip_mm, soil_water_frac, temp_min_c, lead_d.
+    spans : DataFrame
+        Gains of the yard (`tables.GAIN`); may be empty.
+    bloom : Series of bool
+        Whether a plant the keeper names blooms, by local date, over the days of `daily`.
+    hives : list of HiveSeason
+        What the hives did in the span.
+    """
+    year = first.year
+    days = same_dates(daily, first, last, numbers)
+    blooms = bloom.reindex(days[year].index, fill_value=False).to_numpy()
+    hours = hours_against(days, year, numbers)
+    in_bloom = {y: part[blooms] for y, part in days.items()}
+    bloom_hours = hours_against(in_bloom, year, numbers) if blooms.any() else None
+    plants = plants_against(days, year, blooms, numbers)
+    shares = {y: daily_shares(spans, part.index[0], part.index[-1]) for y, part in days.items()}
+    return Season(
+        first=first,
+        last=last,
+        hours=hours,
+        bloom_hours=bloom_hours,
+        months=by_month(days, year),
+        weekly=_weekly(days, year),
+        plants=plants,
+        gain=gain_against(shares, year, numbers),
+        gain_known=float(shares[year].notna().mean()),
+        hives=tuple(hives),
+        reasons=_reasons(hours, bloom_hours, plants, numbers),
+        years=hours["foraging_h"].years,
+        missing_days=int(days[year]["foraging_h"].isna().sum()),
+    )
+
+
+def _weekly(days: dict[int, pd.DataFrame], year: int) -> pd.DataFrame:
+    rows = {}
+    for start in range(0, len(days[year]) - 6, 7):
+        week = slice(start, start + 7)
+        found = against(
+            {y: float(p["foraging_h"].iloc[week].sum(min_count=1)) for y, p in days.items()}, year
+        )
+        rows[days[year].index[start]] = {
+            "now": found.now,
+            "usual": found.usual,
+            "low": found.low,
+            "high": found.high,
+        }
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def _reasons(hours, bloom_hours, plants: Plants, numbers: Numbers) -> tuple[Reason, ...]:
+    """What lies outside the range of 8 years in 10 and is worth naming, the strangest first.
+
+    Hours within bloom count before hours of the whole span: an hour lost when nothing blooms costs
+    nothing.
+    """
+    told, at = bloom_hours or hours, bloom_hours is not None
+    found = []
+    for factor in FACTORS:
+        figure = told[f"lost_{factor}_h"]
+        if figure.side and abs(figure.more) >= numbers["reasons.hours_least"]:
+            found.append(Reason(factor, figure, -figure.side, at))
+    if plants.parched_days.side and abs(plants.parched_days.more) >= numbers["reasons.days_least"]:
+        found.append(Reason("dry", plants.parched_days, -plants.parched_days.side, False))
+    if plants.soil_frac.side > 0 and not plants.parched_days.side:
+        found.append(Reason("wet", plants.soil_frac, 0, False))
+    if plants.frost_days.now > 0 and plants.frost_days.side > 0:
+        found.append(Reason("frost", plants.frost_days, -1, True))
+    return tuple(sorted(found, key=lambda r: -_weight(r)))
+
+
+def _weight(reason: Reason) -> float:
+    """Strangeness, and for hours their number: ten hours outweigh one however strange."""
+    size = abs(reason.figure.more)
+    return abs(reason.figure.strangeness) * (
+        np.sqrt(size) if reason.what in FACTORS else np.sqrt(3 * size)
+    )

@@ -1,0 +1,336 @@
+"""A season explained in words: one sentence first, then the figures behind it, then what it cannot say."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from flowcast.foraging import FACTORS
+from flowcast.reasons import Against, Season
+from flowcast.reasons.season import Reason
+from flowcast.report import words
+from flowcast.results import YardSeason
+
+NAMES = {
+    "cold": "cold",
+    "heat": "heat",
+    "light": "poor light",
+    "rain": "rain",
+    "wind": "wind",
+    "humid": "damp air",
+}
+ORDER = ("first", "second", "third")
+LIMITS = (
+    "This lays figures side by side; it does not prove a cause, and what each of them cost in kilograms is "
+    "not reckoned. Rain, cold, poor light and damp come together, so that hours shared out among them are "
+    "a way of counting.",
+    "Gain on the scale is not the crop: drying, brood and the colony's own stores come off first.",
+)
+SHARED = (
+    "All hives low together is something shared: weather or forage, but also mites, spray, disease, "
+    "swarming or no room. Do a mite count."
+)
+
+
+def headline(found: YardSeason) -> str:
+    """Whose season, and which days."""
+    season = found.season
+    return (
+        f"{found.record.yard.name}: {found.name}, {words.full_day(season.first)} to "
+        f"{words.full_day(season.last)}"
+    )
+
+
+def answer(season: Season) -> str:
+    """The season in one sentence."""
+    if season.years < 2:
+        return (
+            "There is no other year of weather here, so nothing can be said of what is usual. Give at least "
+            "two years, better ten."
+        )
+    against = [r for r in season.reasons if r.way < 0]
+    favour = [r for r in season.reasons if r.way > 0]
+    if against:
+        more = f"; {_short(against[1])} as well" if len(against) > 1 else ""
+        return f"What set it apart was {_named(against[0])}: {_figure(against[0])}{more}."
+    if favour:
+        return f"The weather was kinder than usual: {_named(favour[0])}, {_figure(favour[0])}."
+    return (
+        "The weather was within what 8 years of 10 bring here: in hours of flight, water in the soil, and "
+        "frost. Look for the reason elsewhere."
+    )
+
+
+def sentences(found: YardSeason) -> list[str]:
+    """Flight, plants, gains, hives: each in a sentence."""
+    season = found.season
+    units = found.record.yard.settings.yard.units
+    lines = [*_flight(season), *_others(season), *_water(season), *_timing(season)]
+    lines += [*_gain(season, units), *_hives(season, units), *_crop(season, units)]
+    if season.missing_days:
+        lines.append(
+            f"{season.missing_days} days of weather are missing; the rest stands for them."
+        )
+    return [line for line in lines if line]
+
+
+def hour_rows(season: Season) -> list[tuple[str, ...]]:
+    """Hours of flight and what took them, as cells, the head first."""
+    bloom = season.bloom_hours
+    rows = [
+        ("hours", "this time", "usual", "8 years of 10", *(("in bloom", "usual") if bloom else ()))
+    ]
+    for key, name in [
+        ("foraging_h", "of flight"),
+        *((f"lost_{f}_h", f"lost to {NAMES[f]}") for f in FACTORS),
+    ]:
+        rows.append((name, *_cells(season.hours[key]), *(_two(bloom[key]) if bloom else ())))
+    return rows
+
+
+def month_rows(season: Season) -> list[tuple[str, ...]]:
+    """Months as cells, the head first."""
+    rows = [
+        (
+            "month",
+            "hours of flight",
+            "usual",
+            "most lost to",
+            "soil water",
+            "usual",
+            "rain",
+            "usual",
+        )
+    ]
+    for (date, month), (_, plant) in zip(
+        season.months.iterrows(), season.plants.months.iterrows(), strict=True
+    ):
+        rows.append(
+            (
+                f"{date:%B %Y}",
+                _count(month["now"]),
+                _count(month["usual"]),
+                NAMES.get(month["lost"], ""),
+                _percent(plant["soil_frac"]),
+                _percent(plant["soil_usual"]),
+                f"{_count(plant['rain_mm'])} mm",
+                _count(plant["rain_usual"]),
+            )
+        )
+    return rows
+
+
+def beside_rows(found: YardSeason) -> list[tuple[str, ...]]:
+    """Two seasons side by side, the head first; empty without a second one."""
+    if found.other is None:
+        return []
+    name, other = found.other
+    one = found.season
+    rows = [("", found.name, name)]
+    keys = [
+        ("foraging_h", "hours of flight"),
+        *((f"lost_{f}_h", f"hours lost to {NAMES[f]}") for f in FACTORS),
+    ]
+    rows += [(label, _count(one.hours[k].now), _count(other.hours[k].now)) for k, label in keys]
+    rows.append(("rain, mm", _count(one.plants.rain_mm.now), _count(other.plants.rain_mm.now)))
+    rows.append(
+        ("parched days", _count(one.plants.parched_days.now), _count(other.plants.parched_days.now))
+    )
+    units = found.record.yard.settings.yard.units
+    if not math.isnan(one.gain.now) or not math.isnan(other.gain.now):
+        rows.append(
+            ("gain of the middle hive", *(_weight(s.gain.now, units) for s in (one, other)))
+        )
+    return rows
+
+
+def _named(reason: Reason) -> str:
+    where = " in bloom" if reason.in_bloom and reason.what != "frost" else ""
+    more = {"dry": "a dry soil", "wet": "a wet soil", "frost": "frost on bloom"}
+    if reason.what in more:
+        less_dry = reason.what == "dry" and reason.way > 0
+        return "a soil seldom parched" if less_dry else more[reason.what]
+    little = "little " if reason.way > 0 else ""
+    return f"{little}{NAMES[reason.what]}{where}"
+
+
+def _short(reason: Reason) -> str:
+    return f"{_named(reason)} ({reason.figure.now:.0f}, usually {reason.figure.usual:.0f})"
+
+
+def _figure(reason: Reason) -> str:
+    what = {"dry": "days with parched soil", "frost": "nights of frost"}.get(
+        reason.what, f"hours of flight lost to {'it' if reason.way < 0 else NAMES[reason.what]}"
+    )
+    f = reason.figure
+    if reason.what == "wet":
+        return f"it held {_percent(f.now)} of what plants can draw in the mean, usually {_percent(f.usual)}"
+    return f"{f.now:.0f} {what}, usually {f.usual:.0f} ({_range(f)}){_rank(f)}"
+
+
+def _range(f: Against) -> str:
+    often = "8 years of 10" if f.years > 8 else f"the {f.years - 1} other years"
+    return f"{f.low:.0f} to {f.high:.0f} in {often}"
+
+
+def _rank(f: Against) -> str:
+    """Its place among the years, where it is near an end."""
+    if f.rank <= 3 and f.years >= 5:
+        place = "the most" if f.rank == 1 else f"{ORDER[f.rank - 1]} most"
+    elif f.years - f.rank < 3 and f.years >= 5:
+        place = "the fewest" if f.rank == f.years else f"{ORDER[f.years - f.rank]} fewest"
+    else:
+        return ""
+    return f", {place} of {f.years} years"
+
+
+def _flight(season: Season) -> list[str]:
+    hours, days = season.hours["foraging_h"], season.hours["foraging_days"]
+    if math.isnan(hours.usual):
+        return [f"It had {hours.now:.0f} hours of flight on {days.now:.0f} foraging days."]
+    lines = [
+        f"It had {hours.now:.0f} hours of flight on {days.now:.0f} foraging days, usually {hours.usual:.0f} "
+        f"({_range(hours)}) on {days.usual:.0f}{_rank(hours)}."
+    ]
+    if season.bloom_hours:
+        bloom = season.bloom_hours["foraging_h"]
+        lines.append(
+            f"While what you name was in bloom it had {bloom.now:.0f}, usually {bloom.usual:.0f} "
+            f"({_range(bloom)})."
+        )
+    worst = season.weekly["now"] - season.weekly["usual"]
+    if len(worst) and worst.min() < -5:
+        week = worst.idxmin()
+        lines.append(
+            f"The week from {words.day(week)} was furthest below the usual, by {-worst.min():.0f} hours."
+        )
+    return lines
+
+
+def _others(season: Season) -> list[str]:
+    """What else lay outside its range, beyond the first two that the answer names."""
+    rest = [r for r in season.reasons if r.way < 0][2:] + [r for r in season.reasons if r.way > 0]
+    return (
+        [f"Also out of its usual range: {'; '.join(_short(r) for r in rest[:3])}."] if rest else []
+    )
+
+
+def _water(season: Season) -> list[str]:
+    p = season.plants
+    if math.isnan(p.rain_mm.usual):
+        return [f"It rained {p.rain_mm.now:.0f} mm."]
+    rarity = _rarity(p.spi)
+    lines = [
+        f"It rained {p.rain_mm.now:.0f} mm, usually {p.rain_mm.usual:.0f}{_rank(p.rain_mm)}{rarity}.",
+        f"Soil was parched on {p.parched_days.now:.0f} days, usually {p.parched_days.usual:.0f} "
+        f"({_range(p.parched_days)}); the longest spell without a wet day was {p.longest_dry_d.now:.0f} days, "
+        f"usually {p.longest_dry_d.usual:.0f}.",
+    ]
+    if p.frost_days.now or p.frost_days.usual >= 0.5:
+        lines.append(
+            f"On {p.frost_days.now:.0f} nights frost met what you name in bloom, usually {p.frost_days.usual:.1f}."
+        )
+    return lines
+
+
+def _rarity(spi: float) -> str:
+    if math.isnan(spi):
+        return ""
+    for edge, word in ((2.0, "extremely"), (1.5, "severely"), (1.0, "moderately")):
+        if abs(spi) >= edge:
+            return (
+                f" ({word} {'wet' if spi > 0 else 'dry'}, precipitation index {spi:.1f})".replace(
+                    "-", "−"
+                )
+            )
+    return f" (near normal, precipitation index {spi:.1f})".replace("-", "−")
+
+
+def _timing(season: Season) -> list[str]:
+    lead = season.plants.lead_d.now
+    if math.isnan(lead):
+        return []
+    days = round(lead)
+    if abs(days) < 2:
+        return ["By its warmth the season ran as usual at midsummer."]
+    return [
+        f"By its warmth the season ran {abs(days)} days {'early' if days > 0 else 'late'} at midsummer."
+    ]
+
+
+def _gain(season: Season, units: str) -> list[str]:
+    gain = season.gain
+    if math.isnan(gain.now):
+        return ["No scale tells enough of this time to speak of kilograms."]
+    text = f"The middle hive gained {_weight(gain.now, units)} on the {100 * season.gain_known:.0f} % of days that are known"
+    if math.isnan(gain.usual):
+        return [f"{text}; no other season of log is there to lay beside it."]
+    others = "the other season" if gain.years == 2 else f"{gain.years - 1} other seasons"
+    return [
+        f"{text}; on the same days of {others} {_weight(gain.usual, units)}{'' if gain.years == 2 else ' in the mean'}."
+    ]
+
+
+def _hives(season: Season, units: str) -> list[str]:
+    """Each hive against the middle of the others; what is known to have happened to it."""
+    told = [h for h in season.hives if h.known >= 0.3]
+    low = [h for h in told if _is_low(h, told)]
+    lines = []
+    for hive in low:
+        others = float(np.median([h.gain_kg for h in told if h is not hive]))
+        lines.append(
+            f"{hive.hive} gained {_weight(hive.gain_kg, units)} where the middle of the others gained "
+            f"{_weight(others, units)}: that is the colony and not the weather. {_why(hive)}"
+        )
+    if not low and len(told) > 1 and season.gain.more < 0 and not math.isnan(season.gain.usual):
+        lines.append(SHARED)
+    return lines
+
+
+def _is_low(hive, told: list) -> bool:
+    others = [h.gain_kg for h in told if h is not hive]
+    if len(others) < 2:
+        return False
+    middle = float(np.median(others))
+    return middle > 3 and hive.gain_kg < 0.5 * middle
+
+
+def _why(hive) -> str:
+    if not hive.events:
+        return (
+            "Nothing written down tells why: look for its queen, mites, disease or too little room."
+        )
+    date, what = hive.events[0]
+    what = what.rstrip("?")
+    return f"Written or found: {what}, {words.day(date)}; the likeliest reason, though weights alone never prove it."
+
+
+def _crop(season: Season, units: str) -> list[str]:
+    crops = [h for h in season.hives if not math.isnan(h.crop_kg) and h.crop_kg > 0]
+    if not crops:
+        return []
+    each = ", ".join(f"{h.hive} {_weight(h.crop_kg, units)}" for h in crops)
+    return [f"Honey lifted off: {each}."]
+
+
+def _weight(kg: float, units: str) -> str:
+    return "not known" if math.isnan(kg) else words.weight(kg, units)
+
+
+def _cells(f: Against) -> tuple[str, ...]:
+    span = "not known" if math.isnan(f.low) else f"{f.low:.0f} to {f.high:.0f}"
+    return (_count(f.now), _count(f.usual), span)
+
+
+def _two(f: Against) -> tuple[str, str]:
+    return _count(f.now), _count(f.usual)
+
+
+def _count(value: float) -> str:
+    return "not known" if pd.isna(value) else f"{value:.0f}"
+
+
+def _percent(share: float) -> str:
+    return "not known" if pd.isna(share) else f"{100 * share:.0f} %"
