@@ -169,6 +169,16 @@ class FlowModel:
     observed: int
     seasons: float
 
+    def mean(self, days: Days) -> np.ndarray:
+        """Mean of z on these days, shape (days,)."""
+        z = self.prior.members(days)
+        return z.mean + self._seen(days, z).T @ self.weights if self.observed else z.mean
+
+    def _seen(self, days: Days, z: Members) -> np.ndarray:
+        """Covariance of what was observed with these days, shape (observed, days)."""
+        cross = self.prior.between(self.days, self.prior.members(self.days), days, z)
+        return cross if self.views is None else self.views @ cross
+
     def predict(self, days: Days) -> tuple[np.ndarray, np.ndarray]:
         """Mean (days,) and the part of the covariance root (observed, days) that the log removes.
 
@@ -177,8 +187,7 @@ class FlowModel:
         z = self.prior.members(days)
         if not self.observed:
             return z.mean, np.zeros((0, len(days)))
-        cross = self.prior.between(self.days, self.prior.members(self.days), days, z)
-        seen = cross if self.views is None else self.views @ cross
+        seen = self._seen(days, z)
         return z.mean + seen.T @ self.weights, solve_triangular(self.factor, seen, lower=True)
 
 

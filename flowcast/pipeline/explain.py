@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +12,10 @@ from flowcast import scale_log, weather
 from flowcast.errors import InputError, NotEnoughDataError
 from flowcast.flow.days import days_of
 from flowcast.pipeline.gather import Reach
-from flowcast.pipeline.run import plants_of, record_of
+from flowcast.pipeline.run import fit_record, plants_of, record_of
 from flowcast.reasons import Season, explain_span, hive_seasons
+from flowcast.reasons.kilograms import NEEDED, Kilograms, in_kilograms
+from flowcast.reasons.spans import same_dates
 from flowcast.results import Record, YardSeason
 
 LEAST_DAYS = 14
@@ -80,8 +83,31 @@ def explain_record(record: Record, first: pd.Timestamp, last: pd.Timestamp) -> S
     hives = hive_seasons(
         [hive.name for hive in yard.hives], record.logs, yard.work, first, last, yard.place.timezone
     )
-    daily = record.daily.assign(lead_d=_lead(record))
-    return explain_span(daily, record.spans, bloom_days(record), hives, first, last, yard.numbers)
+    shift = record.days.pheno_day - record.days.season_day
+    daily = record.daily.assign(lead_d=_lead(record), shift_d=shift)
+    season = explain_span(
+        daily, record.spans, bloom_days(record), hives, first, last, yard.numbers
+    )
+    return replace(season, kilograms=_kilograms(record, daily, season))
+
+
+def _kilograms(record: Record, daily: pd.DataFrame, season: Season) -> Kilograms | None:
+    """Kilograms by driver, where daily gains and enough other years of weather are known."""
+    numbers = record.yard.numbers
+    spans = same_dates(daily, season.first, season.last, numbers)
+    others = [y for y, part in spans.items() if part[list(NEEDED)].notna().all(axis=None)]
+    year = season.first.year
+    single = record.spans[record.spans["days"] == 1]["gain_kg"].groupby(level=0).median()
+    gain = single.reindex(spans[year].index).to_numpy(float)
+    least = numbers["reasons.gain_share"] * len(gain)
+    if year not in others or len(others) - 1 < numbers["reasons.kg_years"]:
+        return None
+    if np.isfinite(gain).sum() < least:
+        return None
+    at = record.daily.index.get_indexer(spans[year].index)
+    days = record.days.take(at)
+    whole = {y: spans[y] for y in others}
+    return in_kilograms(fit_record(record), days, gain, whole, year, numbers)
 
 
 def season_span(record: Record, name: str | None) -> tuple[str, tuple[pd.Timestamp, pd.Timestamp]]:

@@ -11,6 +11,7 @@ from flowcast.foraging import FACTORS
 from flowcast.numbers import Numbers
 from flowcast.reasons.hives import HiveSeason, daily_shares, gain_against
 from flowcast.reasons.hours import by_month, hours_against
+from flowcast.reasons.kilograms import Kilograms
 from flowcast.reasons.plants import Plants, plants_against
 from flowcast.reasons.spans import Against, against, same_dates
 
@@ -37,7 +38,7 @@ class Season:
     its days of stated bloom (None where nothing is stated or nothing stated blooms in the span).
     months: as `hours.by_month`. weekly: index the first date of each week; now, usual, low, high
     foraging hours. gain: of the yard's middle hive, NaN without enough log, against other seasons of
-    the log. hives: each one. reasons: from the weightiest on. years: of weather, this one counted.
+    the log. kilograms: by driver, None without daily gains and other years. hives: each one. reasons: from the weightiest on. years: of weather, this one counted.
     """
 
     first: pd.Timestamp
@@ -53,6 +54,14 @@ class Season:
     reasons: tuple[Reason, ...]
     years: int
     missing_days: int
+    kilograms: Kilograms | None = None
+
+    @property
+    def rest_kg(self) -> float:
+        """What is left of the gain beyond other seasons' once the drivers' parts are off; NaN if unknown."""
+        if self.kilograms is None:
+            return np.nan
+        return self.gain.more - float(self.kilograms.parts["kg"].sum())
 
 
 def explain_span(
