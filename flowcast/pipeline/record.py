@@ -8,7 +8,7 @@ import pandas as pd
 from flowcast import scale_log, weather
 from flowcast.errors import NotEnoughDataError
 from flowcast.flow.days import days_of
-from flowcast.foraging import foraging_days
+from flowcast.foraging import foraging_days, foraging_hours
 from flowcast.pipeline.ahead import forecast_after
 from flowcast.pipeline.gather import Sources
 from flowcast.pipeline.stations import against_station
@@ -59,7 +59,7 @@ def known_before(sources: Sources, issue_date: pd.Timestamp) -> Record:
     daily = daily_of(whole, place, numbers)
     _check_reach(daily, issue_date, numbers)
     normals = weather.fit_normals(daily, weather.midwinter(place), numbers)
-    logs, notes = clean_logs(yard, sources.scales, cut)
+    logs, notes = clean_logs(yard, sources.scales, cut, _air(whole, numbers))
     spans, dropped = _yard_spans(logs, daily.index, issue_date, numbers)
     check = against_station(sources.nearby, joined.table, place, numbers)
     return Record(
@@ -98,8 +98,14 @@ def daily_of(whole: weather.Weather, place, numbers) -> pd.DataFrame:
     )
 
 
+def _air(whole: weather.Weather, numbers) -> pd.DataFrame:
+    """What the weather may do to a scale: warmth, rain, and whether bees flew."""
+    fit = foraging_hours(whole.hourly, numbers)["suitability"]
+    return whole.hourly[["temp_c", "precip_mm"]].assign(suitability=fit)
+
+
 def clean_logs(
-    yard: Yard, scales: list[ScaleFile], cut: pd.Timestamp
+    yard: Yard, scales: list[ScaleFile], cut: pd.Timestamp, air: pd.DataFrame | None = None
 ) -> tuple[list[scale_log.CleanLog], list[str]]:
     """The log of every hive up to the cut, cleaned, and what is to be said of it."""
     logs, notes = [], []
@@ -119,6 +125,7 @@ def clean_logs(
                     hive=file.hive,
                     timezone=yard.place.timezone,
                     numbers=yard.numbers,
+                    air=air,
                 )
             )
         except NotEnoughDataError as error:

@@ -23,7 +23,9 @@ class CleanLog:
         UTC index, sorted, each time once. `weight_kg` as read; `mark` is one of "good",
         "impossible" (above the scale's range), "restart" (at or below what a hive can weigh),
         "spike" (one reading off), "lifted" (a short dip or jump that returns), "stuck" (the same
-        value for too long); `net_kg` is the weight with all steps taken out, NaN unless good.
+        value for too long); `weather_kg` is what warmth and water made the scale show, as far as
+        it is known and taken out; `net_kg` is the weight with that and all steps taken out, NaN
+        unless good.
     steps : DataFrame
         One row a step: `time` (UTC), `kg` (signed, what was taken out of the weight), `sd_kg`,
         `cause` (words), `logged` (from work.csv or found), `note` (plain words).
@@ -31,11 +33,15 @@ class CleanLog:
         As tables.GAIN with `quality` ("good" or "doubtful"); the index "date" is the local date
         on which the span starts. Spans tile the log without overlap.
     nights : Series
-        Local date -> night weight as the scale showed it at the start of that date. [kg]
+        Local date -> night weight as the scale showed it at the start of that date, less what
+        weather added. [kg]
         The night weight at a span's end less that at its start, less the kg of all steps whose
         local date lies in the span, is the span's gain.
     counts : dict
         What was marked, dropped or could not be used, by name.
+    weathering : DataFrame
+        Effects of warmth, wet wood and snow on the scale, as `Weathering.effects`: what each
+        measures, its error, and whether it was taken out. Empty where there is no weather.
     """
 
     hive: str
@@ -45,6 +51,7 @@ class CleanLog:
     gains: pd.DataFrame
     nights: pd.Series
     counts: dict[str, int] = field(default_factory=dict)
+    weathering: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 @dataclass(frozen=True)

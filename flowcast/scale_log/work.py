@@ -40,9 +40,21 @@ class Found:
     lines: list[Line]
 
 
-def find_steps(
-    looks: Looks, work: pd.DataFrame, numbers: Numbers, *, timezone: str
-) -> tuple[pd.DataFrame, np.ndarray, dict[str, int]]:
+@dataclass(frozen=True)
+class FoundSteps:
+    """All steps of a log.
+
+    steps : DataFrame, as CleanLog.steps. amid : readings taken while a step was going on, at neither
+    of its levels. counts : lines outside the log, lines of which the weight shows nothing, steps
+    not in work.csv.
+    """
+
+    steps: pd.DataFrame
+    amid: np.ndarray
+    counts: dict[str, int]
+
+
+def find_steps(looks: Looks, work: pd.DataFrame, numbers: Numbers, *, timezone: str) -> FoundSteps:
     """All steps of a scale's log: those of work.csv measured, and those found beside them.
 
     Parameters
@@ -58,12 +70,7 @@ def find_steps(
 
     Returns
     -------
-    DataFrame
-        As CleanLog.steps.
-    ndarray of bool
-        Readings taken while a step was going on, at neither of its levels.
-    dict
-        Lines outside the log, lines of which the weight shows nothing, steps not in work.csv.
+    FoundSteps
 
     Notes
     -----
@@ -92,7 +99,7 @@ def find_steps(
         "work not seen in the weight": len(alone),
         "steps not in work.csv": sum(not row["logged"] for row in rows),
     }
-    return steps_table(rows), _within(found, len(looks.trace)), counts
+    return FoundSteps(steps_table(rows), _within(found, len(looks.trace)), counts)
 
 
 def _is_sure(jump: Found, numbers: Numbers) -> bool:
