@@ -130,7 +130,8 @@ def clean_logs(
             )
         except NotEnoughDataError as error:
             raise NotEnoughDataError(f"{file.name}, hive {file.hive}: {error}") from None
-    return logs, notes
+    # Only now, since what was done to one hive is a hint to what was done to the next.
+    return scale_log.explain(logs, air, yard.place.timezone, yard.numbers), notes
 
 
 def _cut(

@@ -7,6 +7,7 @@ import pandas as pd
 
 from flowcast.errors import NotEnoughDataError
 from flowcast.numbers import Numbers
+from flowcast.scale_log.causes import explain, handled_beside
 from flowcast.scale_log.faults import excursions, stuck
 from flowcast.scale_log.hand import clean_hand_weighings
 from flowcast.scale_log.jumps import Looks, looks_at, unexplained
@@ -86,7 +87,9 @@ def clean_log(
         looks, found = _steps_in(table, traits, work, timezone, numbers)
     table.loc[table.index[table["mark"] == "good"][found.amid], "mark"] = "lifted"
     counts |= {name: n for name, n in found.counts.items() if n}
-    return _assembled(table, looks, found.steps, weathering, counts, hive, timezone, numbers)
+    steps = found.steps.assign(handled=handled_beside(table, found.steps["time"]))
+    log = _assembled(table, looks, steps, weathering, counts, hive, timezone, numbers)
+    return explain([log], air, timezone, numbers)[0]
 
 
 def _steps_in(

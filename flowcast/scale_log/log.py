@@ -5,7 +5,9 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-STEP_COLUMNS = ["time", "kg", "sd_kg", "cause", "logged", "note"]
+STEP_COLUMNS = [
+    "time", "kg", "sd_kg", "cause", "confidence", "logged", "note", "gap_h", "before_kg", "handled",
+]  # fmt: skip
 HOUR_NS = 3_600_000_000_000
 
 
@@ -28,7 +30,10 @@ class CleanLog:
         unless good.
     steps : DataFrame
         One row a step: `time` (UTC), `kg` (signed, what was taken out of the weight), `sd_kg`,
-        `cause` (words), `logged` (from work.csv or found), `note` (plain words).
+        `cause` (words; a guess ends in a question mark), `confidence` (chance that the cause is
+        right; 1 for work.csv), `logged` (from work.csv or found), `note` (plain words); `gap_h`
+        between the readings on either side, `before_kg` the weight before it, `handled` whether
+        the hive was lifted beside it.
     gains : DataFrame
         As tables.GAIN with `quality` ("good" or "doubtful"); the index "date" is the local date
         on which the span starts. Spans tile the log without overlap.
@@ -120,7 +125,11 @@ def steps_table(rows: list[dict]) -> pd.DataFrame:
     """Rows of steps as a table in order of time, with fixed column types."""
     steps = pd.DataFrame(rows, columns=STEP_COLUMNS)
     steps["time"] = pd.to_datetime(steps["time"], utc=True).dt.as_unit("ns")
-    steps = steps.astype({"kg": float, "sd_kg": float, "logged": bool})
+    steps["confidence"] = steps["confidence"].astype(float).fillna(1.0)
+    steps["gap_h"] = steps["gap_h"].astype(float).fillna(0.0)
+    steps["handled"] = steps["handled"].eq(True)
+    numbers = ("kg", "sd_kg", "before_kg")
+    steps = steps.astype(dict.fromkeys(numbers, float) | {"logged": bool, "handled": bool})
     return steps.sort_values("time", kind="stable").reset_index(drop=True)
 
 

@@ -8,7 +8,7 @@ import pandas as pd
 from flowcast.numbers import Numbers
 from flowcast.scale_log.jumps import Edge, Looks, find_jumps, measure
 from flowcast.scale_log.log import hours_of, stamps_of, steps_table
-from flowcast.scale_log.words import by_night, guess, logged_note, unlogged_note
+from flowcast.scale_log.words import by_night, logged_note
 from flowcast.tables import WORK_SIGN
 
 
@@ -224,23 +224,23 @@ def _overlap(looks: Looks, k: int, edge: Edge) -> bool:
 def _row_of_jump(looks: Looks, jump: Found, numbers: Numbers, timezone: str) -> dict:
     left, right = looks.trace.hours[[jump.edge[0], jump.edge[1]]]
     time = stamps_of([_moment(left, right, jump.lines)])[0]
-    local = time.tz_convert(timezone)
-    guessed = guess(jump.kg, local, right - left, numbers)
+    seen = {"gap_h": right - left, "before_kg": float(looks.trace.kg[jump.edge[0]])}
     if not jump.lines:
-        note = unlogged_note(jump.kg, local, guessed, right - left, numbers)
         # By night nobody works at a hive: whether this weight was ever real is open.
-        sd = abs(jump.kg) if by_night(local, right - left, numbers) else jump.sd_kg
-        return _row(time, jump.kg, max(sd, jump.sd_kg), guessed, False, note)
+        night = by_night(time.tz_convert(timezone), right - left, numbers)
+        sd = max(abs(jump.kg) if night else 0.0, jump.sd_kg)
+        return _row(time, jump.kg, sd, "unknown", False, "") | seen
     stated = sum(line.stated for line in jump.lines)
     blind = right - left > numbers["scale_log.near_h"] and np.isfinite(stated)
     sd_stated = numbers["scale_log.stated_sd_kg"]
     kg, sd = (stated, sd_stated) if blind else (jump.kg, jump.sd_kg)
     cause = " and ".join(dict.fromkeys(line.what for line in jump.lines))
     if all(line.sign * kg < 0 for line in jump.lines):
-        cause += f" and {guessed}"
+        cause += f" and more {'put on' if kg > 0 else 'taken off'}?"
     disagrees = abs(jump.kg - stated) > 3 * np.hypot(jump.sd_kg, sd_stated)
     how = "stated" if blind else "measured"
-    return _row(time, kg, sd, cause, True, logged_note(cause, how, jump.kg, stated, disagrees))
+    note = logged_note(cause, how, jump.kg, stated, disagrees)
+    return _row(time, kg, sd, cause, True, note) | seen
 
 
 def _row_of_line(looks: Looks, line: Line, numbers: Numbers) -> dict:
