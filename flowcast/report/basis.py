@@ -208,8 +208,17 @@ def _missing_lines(found: Checked) -> list[str]:
             "No bloom stated ([[forage]]): flows could come at any time of the flight season."
         )
     if found.logs and yard.work.empty:
-        lines.append("No work.csv: boxes and harvests must be guessed from jumps in weight.")
+        lines.append(_without_work(found.logs))
     return lines or ["Nothing that would much sharpen the outlook."]
+
+
+def _without_work(logs: list[CleanLog]) -> str:
+    if any(log.kind == "scale" for log in logs):
+        return "No work.csv: boxes and harvests must be guessed from jumps in weight."
+    return (
+        "No work.csv: between hand weighings a box looks like honey, and only a loss that no colony "
+        "can have is seen. Write down each box and harvest with its date and kilograms."
+    )
 
 
 def _count(n: int, noun: str) -> str:

@@ -74,9 +74,10 @@ def clean_log(
     table, counts = tidy(readings, numbers)
     trace = trace_of(table, timezone)
     if not _reads_often(trace, numbers):
-        return clean_hand_weighings(
+        log = clean_hand_weighings(
             table, work, counts, hive=hive, timezone=timezone, numbers=numbers
         )
+        return explain([log], air, timezone, numbers)[0]
     traits = traits_of(trace, numbers)
     _mark_faults(table, trace, traits, timezone, numbers)
     looks, found = _steps_in(table, traits, work, timezone, numbers)

@@ -39,6 +39,7 @@ def logged_note(what: str, how: str, measured: float, stated: float, disagrees: 
         "measured": "from work.csv, measured",
         "stated": "from work.csv, weight as stated",
         "unknown": "from work.csv, size not known: nothing taken out",
+        "sized": "from work.csv, size not known: taken as what the span changed beyond the usual",
         "not seen": "from work.csv, no such jump in the weight: nothing taken out",
     }[how]
     if disagrees and np.isfinite(stated):
