@@ -80,7 +80,9 @@ def test_after_swarm_is_a_light_one():
     assert seen(-3.5, alone=True, income=0.5, flight=8.0, rain=0.0).idxmax() == "swarm"
 
 
-@pytest.mark.parametrize("other", [{"night": True, "noon": False}, {"noon": False}, {"flight": 0.2}])
+@pytest.mark.parametrize(
+    "other", [{"night": True, "noon": False}, {"noon": False}, {"flight": 0.2}]
+)
 def test_no_swarm_at_other_hours_nor_in_rain(other):
     usual = {"alone": True, "income": 0.5, "flight": 8.0, "rain": 0.0}
     fair, foul = seen(-2.3, **usual), seen(-2.3, **(usual | other))

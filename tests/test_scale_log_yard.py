@@ -59,6 +59,7 @@ def test_spans_from_weighing_to_weighing_with_stated_work_taken_out():
     # √(2·0.0225 + 0.0714² + 0.1339²) = 0.261; √(0.045 + 2·0.1339² + 0.09) = 0.413;
     # √(0.045 + 0.1339² + 0.0214² + 0.09) = 0.392.
     assert log.gains["gain_sd_kg"].to_numpy() == pytest.approx([0.261, 0.413, 0.392], abs=5e-4)
+    assert list(log.steps["kg"]) == [4.0, -12.0] and log.steps["logged"].all()
 
 
 def test_evening_weighing_stands_for_the_night_after():
@@ -67,7 +68,6 @@ def test_evening_weighing_stands_for_the_night_after():
     log = clean(pd.DataFrame({"weight_kg": [30.0, 32.6]}, index=index))
     assert list(log.gains.index) == [pd.Timestamp("2024-04-02")]
     assert list(log.gains["days"]) == [13]
-    assert list(log.steps["kg"]) == [4.0, -12.0] and log.steps["logged"].all()
 
 
 def test_several_weighings_on_a_date_count_once():

@@ -98,6 +98,14 @@ def daily_of(whole: weather.Weather, place, numbers) -> pd.DataFrame:
     )
 
 
+def _with_changes(work: pd.DataFrame, changed: pd.DatetimeIndex) -> pd.DataFrame:
+    """Another scale under the hive is work of no stated size: its zero is another."""
+    if not len(changed):
+        return work
+    lines = pd.DataFrame({"time": changed, "timed": True, "what": "other", "kg": np.nan})
+    return pd.concat([work, lines.assign(hive="", note="another scale")], ignore_index=True)
+
+
 def _air(whole: weather.Weather, numbers) -> pd.DataFrame:
     """What the weather may do to a scale: warmth, rain, and whether bees flew."""
     fit = foraging_hours(whole.hourly, numbers)["suitability"]
@@ -111,7 +119,7 @@ def clean_logs(
     logs, notes = [], []
     for file in scales:
         readings = file.readings[file.readings.index <= cut]
-        work = yard.work_of(file.hive)
+        work = _with_changes(yard.work_of(file.hive), file.changed)
         notes += file.notes
         if not len(readings):
             notes.append(f"{file.name}: no weight of hive {file.hive} before the issue date.")
