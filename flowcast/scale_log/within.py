@@ -162,5 +162,6 @@ def _dip(hour: np.ndarray, kg: np.ndarray, night: pd.Series, dawn: float) -> lis
     by_chance = norm.ppf(0.5264 ** (1 / near)) * night["noise_kg"] if near > 1 else 0.0
     # The night's line is drawn on into the morning, and its slope errs with it.
     drawn = night["slope_sd"] * (hour[lowest] - dawn)
-    sd = float(np.sqrt(night["noise_kg"] ** 2 + night["dawn_sd_kg"] ** 2 + drawn**2))
+    parts = (night["noise_kg"], night["dawn_sd_kg"], drawn, by_chance)
+    sd = float(np.sqrt(np.square(parts).sum()))
     return [max(float(below[lowest] - by_chance), 0.0), sd, float(hour[lowest])]
