@@ -1,6 +1,7 @@
 """How well the cleaner finds steps, their causes and gains, on yards whose truth is known.
 
     python scripts/measure_cleaning.py YARD_DIR... [--no-work]
+    python scripts/measure_cleaning.py --twins COARSE.csv FINE.csv --zone Europe/Prague
 
 Each folder is a yard with truth/ in it: events-<hive>.csv (time, kind, kg) and gain-<hive>.csv (date,
 gain_kg). The logs are cleaned as the pipeline does it, weather and neighbours included. With
@@ -12,6 +13,9 @@ and 90 %; of work within 2 h the sum, as one visit), lines of work.csv that foun
 right among steps found that were not logged, and the chance they were given in the mean; mean
 absolute error and mean error of the daily gain on good days, root mean square of error over stated
 error on days that gain and on days that lose, share of days that are good.
+
+With --twins, two files of the same hives read seldom and often, a column a hive behind a column of
+local times: how far their daily gains lie apart, the largest gain, and steps found.
 """
 
 import argparse
@@ -22,9 +26,10 @@ import numpy as np
 import pandas as pd
 
 from flowcast import pipeline
+from flowcast.numbers import load_numbers
 from flowcast.pipeline.gather import sources_of
 from flowcast.pipeline.record import clean_logs
-from flowcast.scale_log import CleanLog
+from flowcast.scale_log import CleanLog, clean_log
 from flowcast.sources.files import read_scale, weather_path
 from flowcast.tables import WORK_SIGN
 from flowcast.yard import read_yard
@@ -244,19 +249,55 @@ def by_chance(rows: list[dict]) -> pd.DataFrame:
     )
 
 
+def twins(coarse: Path, fine: Path, zone: str) -> pd.DataFrame:
+    """One row a hive of two files that hold the same hives at two spacings."""
+    tables = [pd.read_csv(path, index_col=0, parse_dates=True) for path in (coarse, fine)]
+    rows = []
+    for name in tables[0].columns:
+        logs = [_of_column(table[name], zone) for table in tables]
+        gains = [log.gains.query("days == 1 and quality == 'good'")["gain_kg"] for log in logs]
+        apart = (gains[0] - gains[1]).dropna().abs()
+        rows.append(
+            {
+                "hive": name,
+                "days": len(apart),
+                "median apart": apart.median(),
+                "most apart": apart.max(),
+                "largest gain": max(gain.max() for gain in gains),
+                "steps": f"{len(logs[0].steps)} and {len(logs[1].steps)}",
+                "lifted": f"{logs[0].counts.get('lifted', 0)} and {logs[1].counts.get('lifted', 0)}",
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _of_column(weights: pd.Series, zone: str) -> CleanLog:
+    index = weights.index.tz_localize(zone, ambiguous="NaT", nonexistent="NaT").tz_convert("UTC")
+    readings = pd.DataFrame({"weight_kg": weights.to_numpy(float)}, index=index)
+    readings = readings[readings.index.notna()]
+    work = pd.DataFrame(columns=["time", "timed", "what", "kg", "note"])
+    numbers = load_numbers()
+    return clean_log(readings, work, hive=str(weights.name), timezone=zone, numbers=numbers)
+
+
 def main() -> None:
     """Measure the yards named on the command line and print one table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("yards", nargs="+", type=Path)
+    parser.add_argument("yards", nargs="*", type=Path)
+    parser.add_argument("--twins", nargs=2, type=Path, help="two files of the same hives")
+    parser.add_argument("--zone", default="UTC", help="time zone of their stamps")
     parser.add_argument("--no-work", action="store_true", help="leave work.csv unread")
     options = parser.parse_args()
+    pd.set_option("display.width", 220)
+    if options.twins:
+        print(twins(*options.twins, options.zone).round(4).to_string(index=False))
+        return
     lines, everything = [], []
     for yard in options.yards:
         rows = [measure(case) for case in read_cases(yard, options.no_work)]
         everything += rows
         lines.append(table_of(yard.name, rows))
     lines.append(table_of("all", everything))
-    pd.set_option("display.width", 220)
     print(pd.DataFrame(lines).to_string(index=False))
     if sum(len(row["right"]) for row in everything):
         print("\ncauses of steps not logged, by what they were")

@@ -524,7 +524,7 @@ def test_log_too_short_for_a_gain_has_an_empty_table():
     for kg in ([40.0], [40.0, 40.1], [40.0] * 6):
         gains = clean(scale(kg)).gains
         assert len(gains) == 0
-        assert list(gains.columns) == ["days", "gain_kg", "gain_sd_kg", "quality"]
+        assert list(gains.columns) == ["days", "gain_kg", "gain_sd_kg", "quality", "lower_bound"]
 
 
 def test_times_without_a_zone_and_a_missing_column_are_named():

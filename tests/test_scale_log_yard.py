@@ -1,5 +1,7 @@
 """Hand weighings, and several hives together. All hives here are invented."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -7,8 +9,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flowcast.numbers import load_numbers
-from flowcast.scale_log import CleanLog, apart, clean_log, hive_strengths, yard_gains
+from flowcast.scale_log import (
+    CleanLog,
+    apart,
+    clean_log,
+    free_comb,
+    hive_strengths,
+    mark_full,
+    robbing,
+    yard_gains,
+)
 from flowcast.scale_log.log import steps_table
+from flowcast.scale_log.room import free_since
 
 NUMBERS = load_numbers()
 WORK_COLUMNS = ["time", "timed", "what", "kg", "note"]
@@ -335,3 +347,88 @@ def test_of_two_hives_nobody_can_say_which_one_left():
     assert apart([], NUMBERS) == []
     assert len(yard_gains([], NUMBERS)) == 0
     assert len(hive_strengths([], NUMBERS)) == 0
+
+
+def test_reason_is_told_by_what_the_log_knows():
+    assert apart(three_hives(), NUMBERS)[0].endswith("or out of room? Look into it.")
+    swarm = {"time": pd.Timestamp("2023-06-25 12:00", tz="UTC"), "kg": -2.8, "sd_kg": 0.1,
+             "cause": "a prime swarm?", "logged": False, "note": ""}  # fmt: skip
+    assert apart(three_hives(steps=[swarm]), NUMBERS)[0].endswith("It had swarmed.")
+    full = three_hives()
+    full[1] = replace(full[1], gains=full[1].gains.assign(lower_bound=True))
+    assert "no free comb left" in apart(full, NUMBERS)[0]
+    ahead = three_hives(by=-1.4)
+    assert apart(ahead, NUMBERS)[0].endswith("joined by a swarm?")
+
+
+# Robbing
+
+
+def yard_of_days(**changes):
+    """Three hives of 20 days that lose 0.01 kg an hour; changes by name: (day, kg from 9 to 17 h)."""
+    logs = []
+    for seed, name in enumerate(("H1", "H2", "H3")):
+        hours = np.arange(20 * 24)
+        kg = 40 - 0.01 * hours + np.random.default_rng(seed).normal(0, 0.02, len(hours))
+        for day, change in changes.get(name, []):
+            kg += change * np.clip((hours - day * 24 - 9) / 8, 0, 1)
+        index = pd.date_range("2024-08-01", periods=len(hours), freq="h", tz="UTC")
+        readings = pd.DataFrame({"weight_kg": kg}, index=index)
+        logs.append(clean_log(readings, work(), hive=name, timezone="UTC", numbers=NUMBERS))
+    return logs
+
+
+def test_one_loses_by_day_what_its_neighbour_gains():
+    # H2 is robbed of 1.2 and 1.0 kg on 11 and 12 August, H1 brings home 1.0 and 0.9 of them.
+    logs = yard_of_days(H1=[(10, 1.0), (11, 0.9)], H2=[(10, -1.2), (11, -1.0)])
+    sentences = robbing(logs, "UTC", NUMBERS)
+    assert len(sentences) == 1
+    assert sentences[0].startswith("From 11 August 2024 to 12 August 2024 H2 lost 2.2 kg by day")
+    assert "H1 gained 1.9 kg more" in sentences[0]
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"H2": [(10, -1.2)]},  # nobody has it
+        {"H1": [(10, 1.5)], "H2": [(10, 1.4)], "H3": [(10, 1.6)]},  # a flow
+        {"H1": [(10, 1.0)], "H2": [(10, -1.2)], "H3": [(10, 1.0)]},  # of two, neither is the robber
+        {"H1": [(10, 3.0)], "H2": [(10, -0.8)]},  # more than was lost
+    ],
+)
+def test_what_is_no_robbing(changes):
+    assert robbing(yard_of_days(**changes), "UTC", NUMBERS) == []
+
+
+# Free comb
+
+
+def test_free_comb_is_what_is_drawn_and_not_full():
+    # A deep of 10 drawn and 6 full, 4 · 3.0 kg (BBKA News 216, READ); a British super of 8 drawn and
+    # 10 full is full.
+    assert free_comb([("deep", 10, 6), ("national super", 8, 10)], NUMBERS) == pytest.approx(12.0)
+
+
+def test_days_before_a_full_hive_got_its_box_are_lower_bounds():
+    # Ten days of 1.0 kg, then a box on 11 May, then ten days of 1.0 kg; 6.5 kg of comb are free at the
+    # end. Before the last day 7.5 were free, ..., at the start of 11 May 16.5 without the box of
+    # 16 kg: 0.5; the day before that 1.5, and so on.
+    box = {"time": pd.Timestamp("2023-05-11 11:00", tz="UTC"), "kg": 4.3, "sd_kg": 0.1,
+           "cause": "super on", "logged": True, "note": ""}  # fmt: skip
+    log = hive("H1", [1.0] * 20, steps=[box])
+    marked = mark_full(log, 6.5, "UTC", NUMBERS)
+    free = 6.5 + free_since(log, "UTC", NUMBERS)
+    assert free["2023-05-20"] == pytest.approx(7.5) and free["2023-05-11"] == pytest.approx(0.5)
+    assert list(marked.gains.index[marked.gains["lower_bound"]]) == [pd.Timestamp("2023-05-11")]
+    assert marked.counts["days that began without free comb"] == 1
+    assert mark_full(log, None, "UTC", NUMBERS) is log
+
+
+@settings(max_examples=30, deadline=None, derandomize=True)
+@given(st.floats(0, 30), st.floats(0, 10))
+def test_more_free_comb_marks_no_further_day(free, more):
+    log = hive("H1", np.random.default_rng(1).normal(0.3, 1.0, 40))
+    few = mark_full(log, free + more, "UTC", NUMBERS).gains["lower_bound"]
+    many = mark_full(log, free, "UTC", NUMBERS).gains["lower_bound"]
+    assert (many | ~few).all()

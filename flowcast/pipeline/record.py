@@ -17,6 +17,7 @@ from flowcast.sources.files import ScaleFile, doubtful_unit
 from flowcast.sources.service import Block
 from flowcast.tables import WEATHER
 from flowcast.yard import Yard
+from flowcast.yard.settings import HiveSection
 
 
 def default_issue_date(sources: Sources) -> pd.Timestamp:
@@ -139,7 +140,21 @@ def clean_logs(
         except NotEnoughDataError as error:
             raise NotEnoughDataError(f"{file.name}, hive {file.hive}: {error}") from None
     # Only now, since what was done to one hive is a hint to what was done to the next.
-    return scale_log.explain(logs, air, yard.place.timezone, yard.numbers), notes
+    zone = yard.place.timezone
+    logs = scale_log.explain(logs, air, zone, yard.numbers)
+    whole = {f.hive for f in scales if not len(f.readings) or f.readings.index.max() <= cut}
+    rooms = {h.name: _free_comb(h, yard.numbers) for h in yard.hives if h.name in whole}
+    return [
+        scale_log.mark_full(log, rooms.get(log.hive), zone, yard.numbers) for log in logs
+    ], notes
+
+
+def _free_comb(hive: HiveSection, numbers) -> float | None:
+    """What yard.toml says of the hive's combs, which is of today; None where it says nothing."""
+    boxes = [(box.kind, box.drawn, box.full) for box in hive.boxes]
+    if not boxes or any(drawn is None or full is None for _, drawn, full in boxes):
+        return None
+    return scale_log.free_comb(boxes, numbers)
 
 
 def _cut(

@@ -26,6 +26,7 @@ from flowcast.flow.standing import Standing, read_standing
 from flowcast.pipeline.gather import Reach, Sources, read_place, read_sources, sources_of
 from flowcast.pipeline.record import clean_logs, default_issue_date, known_before
 from flowcast.results import Checked, Pulled, Record, YardOutlook
+from flowcast.scale_log import CleanLog, robbing
 from flowcast.sources.files import read_scale
 from flowcast.yard import Yard, read_yard
 from flowcast.yard.settings import ForageSection
@@ -112,9 +113,16 @@ def check(folder: Path | str, *, reach: Reach | None = None) -> Checked:
         sources = read_sources(folder, reach or Reach())
     except SourceUnavailable as error:
         yard = read_yard(folder)
-        return Checked(yard, None, *_all_logs(yard, str(error)))
+        logs, notes = _all_logs(yard, str(error))
+        return Checked(yard, None, logs, notes, _robbed(logs, yard))
     record = known_before(sources, default_issue_date(sources))
-    return Checked(sources.yard, record, record.logs, record.notes)
+    robbed = _robbed(record.logs, sources.yard)
+    return Checked(sources.yard, record, record.logs, record.notes, robbed)
+
+
+def _robbed(logs: list[CleanLog], yard: Yard) -> list[str]:
+    scales = [log for log in logs if log.kind == "scale"]
+    return robbing(scales, yard.place.timezone, yard.numbers)
 
 
 def outlook_from(

@@ -46,6 +46,8 @@ def check_lines(found: Checked) -> dict[str, list[str]]:
         "Hives": _hive_lines(found),
         "Marked in the logs, and kept out of every gain": _marked_lines(found),
         "Jumps that work.csv does not explain (a line there settles each)": _jump_lines(found),
+        "What weather makes the scales show": _weathering_lines(found),
+        "Hives that lost by day what a neighbour gained": latest(found.robbed),
         "Hives that left the others": latest(found.record.apart if found.record else []),
         "Work": _work_lines(found),
         "Weather": _weather_lines(found),
@@ -135,6 +137,29 @@ def _jump_lines(found: Checked) -> list[str]:
         for log in found.logs
         for step in log.steps[~log.steps["logged"].astype(bool)].itertuples()
     ]
+
+
+EFFECT_WORDS = {
+    "warmth": "for each degree of warmth",
+    "wet wood": "when the wood is soaked",
+    "snow": "for each millimetre of water lying as snow",
+}
+
+
+def _weathering_lines(found: Checked) -> list[str]:
+    """Effects that were taken out, hive by hive, and of drift with warmth also where it was not."""
+    lines = []
+    for log in found.logs:
+        for row in log.weathering.itertuples():
+            size = f"{row.kg:+.3f} ± {row.sd_kg:.3f} kg {EFFECT_WORDS[row.effect]}".replace(
+                "-", "−"
+            )
+            if row.taken_out:
+                lines.append(f"{log.hive}: {size}, told from {row.hours:,} hours; taken out.")
+            elif row.effect == "warmth":
+                why = f"not sure enough ({size})" if np.isfinite(row.sd_kg) else "cannot be told"
+                lines.append(f"{log.hive}: drift with warmth {why}; nothing taken out for it.")
+    return lines
 
 
 def _sampling(log: CleanLog) -> str:

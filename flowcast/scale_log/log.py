@@ -35,7 +35,8 @@ class CleanLog:
         between the readings on either side, `before_kg` the weight before it, `handled` whether
         the hive was lifted beside it.
     gains : DataFrame
-        As tables.GAIN with `quality` ("good" or "doubtful"); the index "date" is the local date
+        As tables.GAIN with `quality` ("good" or "doubtful") and `lower_bound`, true where the hive
+        had no empty drawn comb left and might have gained more; the index "date" is the local date
         on which the span starts. Spans tile the log without overlap.
     nights : Series
         Local date -> night weight as the scale showed it at the start of that date, less what

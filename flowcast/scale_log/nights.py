@@ -104,6 +104,7 @@ def gains_between(
             "gain_kg": np.diff(nights["net_kg"].to_numpy()),
             "gain_sd_kg": np.minimum(sd, GAIN["gain_sd_kg"].high),
             "quality": np.where(good, "good", "doubtful"),
+            "lower_bound": False,  # until somebody tells of the combs
         },
         index=dates_of(day[:-1]),
     )
