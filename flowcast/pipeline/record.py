@@ -140,13 +140,17 @@ def clean_logs(
         except NotEnoughDataError as error:
             raise NotEnoughDataError(f"{file.name}, hive {file.hive}: {error}") from None
     # Only now, since what was done to one hive is a hint to what was done to the next.
+    return scale_log.explain(logs, air, yard.place.timezone, yard.numbers), notes
+
+
+def with_free_comb(logs: list[scale_log.CleanLog], yard: Yard) -> list[scale_log.CleanLog]:
+    """The same logs with days that began without free comb marked, by what yard.toml says of today.
+
+    Not for a past issue date: what stands there of the combs was written later.
+    """
+    rooms = {hive.name: _free_comb(hive, yard.numbers) for hive in yard.hives}
     zone = yard.place.timezone
-    logs = scale_log.explain(logs, air, zone, yard.numbers)
-    whole = {f.hive for f in scales if not len(f.readings) or f.readings.index.max() <= cut}
-    rooms = {h.name: _free_comb(h, yard.numbers) for h in yard.hives if h.name in whole}
-    return [
-        scale_log.mark_full(log, rooms.get(log.hive), zone, yard.numbers) for log in logs
-    ], notes
+    return [scale_log.mark_full(log, rooms.get(log.hive), zone, yard.numbers) for log in logs]
 
 
 def _free_comb(hive: HiveSection, numbers) -> float | None:
