@@ -13,6 +13,7 @@ from typing import Any
 _WHERE = {
     "Reach": "flowcast.pipeline",
     "backtest": "flowcast.pipeline",
+    "beetles": "flowcast.pipeline",
     "check": "flowcast.pipeline",
     "outlook": "flowcast.pipeline",
     "pull": "flowcast.pipeline",
@@ -25,6 +26,7 @@ __all__ = [
     "FlowcastError",
     "Reach",
     "backtest",
+    "beetles",
     "check",
     "load_numbers",
     "outlook",

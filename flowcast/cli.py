@@ -200,6 +200,30 @@ def outlook(
     _print(data.outlook_data(found) if as_json else screen.outlook_text(found), as_json)
 
 
+@app.command(cls=PlaceCommand, short_help="Say when beetles breed, and what a count means.")
+def beetles(
+    yard: SomeYard = None,
+    at: At = None,
+    as_of: AsOf = None,
+    offline: Offline = False,
+    refresh: Refresh = False,
+    seed: Seed = 1,
+    as_json: Json = False,
+) -> None:
+    """Say when small hive beetles breed in the weeks ahead, and read the yard's beetle trays.
+
+    Example: flowcast beetles sample_yards/subtropical-coast --as-of 2026-02-01
+    """
+    day = _one_place(yard, at, as_of)
+    from flowcast import pipeline
+    from flowcast.report import data, screen
+
+    with _bar("Working out the beetles") as tell:
+        reach = pipeline.Reach(offline=offline, refresh=refresh, tell=tell)
+        found = pipeline.beetles(yard, at=at, as_of=day, seed=seed, reach=reach)
+    _print(data.beetles_data(found) if as_json else screen.beetles_text(found), as_json)
+
+
 @app.command(cls=PlaceCommand, short_help="Write the outlook as one page.")
 def report(
     yard: SomeYard = None,
@@ -222,10 +246,12 @@ def report(
     Example: flowcast report sample_yards/subtropical-coast --out page.html
     """
     found = _outlook("Working out the outlook", yard, at, as_of, offline, refresh, seed, scenarios)
+    from flowcast import pipeline
     from flowcast.report import data, page
 
     with _bar("Drawing the page"):
-        path = page.write_page(page.render_page(found), out or _page_name(yard, at))
+        beetles = pipeline.beetles_from(found.record, seed=seed)
+        path = page.write_page(page.render_page(found, beetles), out or _page_name(yard, at))
     if as_json:
         _print(data.outlook_data(found) | {"page": str(path)}, as_json)
     else:
@@ -309,14 +335,19 @@ def _picture(found, path: Path) -> Path:
 
 def _outlook(doing, yard, at, as_of, offline, refresh, seed, scenarios):
     """The outlook of a yard or of a place, whichever was named."""
-    if (yard is None) == (at is None):
-        raise typer.BadParameter("name a yard's folder, or a place with --at, one of the two.")
-    day = _day(as_of, "--as-of")
+    day = _one_place(yard, at, as_of)
     from flowcast import pipeline  # heavy, so only once the question is understood
 
     with _bar(doing) as tell:
         reach = pipeline.Reach(offline=offline, refresh=refresh, tell=tell)
         return pipeline.outlook(yard, at=at, as_of=day, seed=seed, scenarios=scenarios, reach=reach)
+
+
+def _one_place(yard, at, as_of):
+    """The issue date, once it is clear that one place was named."""
+    if (yard is None) == (at is None):
+        raise typer.BadParameter("name a yard's folder, or a place with --at, one of the two.")
+    return _day(as_of, "--as-of")
 
 
 def _page_name(yard: Path | None, at: str | None) -> Path:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from flowcast.beetle import BeetleOutlook, Count, Presence, Reading
 from flowcast.flow.days import Days
 from flowcast.flow.fit import FlowModel
 from flowcast.flow.outlook import Outlook
@@ -137,6 +138,23 @@ class YardOutlook:
     model: FlowModel
     outlook: Outlook
     standing: Standing
+    seed: int
+
+
+@dataclass(frozen=True)
+class YardBeetles:
+    """The beetles of a yard.
+
+    outlook and expected are None, readings empty, where they are not known to live. expected: a kind of
+    trap, and quantiles 10, 50, 90 % of what it would show in 14 days in strong colonies now.
+    """
+
+    record: Record
+    presence: Presence
+    outlook: BeetleOutlook | None
+    readings: tuple[Reading, ...]
+    counts: tuple[Count, ...]
+    expected: tuple[str, tuple[float, ...]] | None
     seed: int
 
 

@@ -70,6 +70,10 @@ SEASON_DAY = _columns(
         "soil_water_frac", "1", 0, 1, "water left in the root zone, share of what plants can take"
     ),
     Column("soil_temp_c", "°C", -40, 60, "soil temperature at 5 to 10 cm"),
+    Column("soil_moisture_m3m3", "m³/m³", 0, 1, "water in the top soil; where a service gives it"),
+    Column("dusk_temp_c", "°C", -70, 60, "air temperature at sunset"),
+    Column("rh_pct", "%", 0, 105, "mean relative humidity"),
+    Column("ghi_wm2", "W/m²", 0, 500, "global radiation, mean over 24 hours"),
     Column("degree_days_cd", "°C d", 0, 60, "degree days that the day adds"),
     Column("warmth_cd", "°C d", 0, 20000, "degree days since the season's start"),
     Column("pheno_lead_d", "d", -60, 60, "days by which the season runs early (late: negative)"),

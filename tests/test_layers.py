@@ -14,6 +14,7 @@ ORDER = [
     "errors",
     "tables",
     "numbers",
+    "spells",
     "reading",
     "yard",
     "sources",
@@ -22,6 +23,7 @@ ORDER = [
     "scale_log",
     "flow",
     "verification",
+    "beetle",
     "results",
     "plots",
     "report",
@@ -30,7 +32,7 @@ ORDER = [
     "__init__",
     "__main__",
 ]
-PURE = {"weather", "foraging", "scale_log", "flow", "verification"}
+PURE = {"weather", "foraging", "scale_log", "flow", "verification", "beetle", "spells"}
 OUTSIDE_WORLD = {
     "requests",
     "urllib",

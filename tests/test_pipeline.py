@@ -9,9 +9,9 @@ from conftest import plain_weather
 
 from flowcast import pipeline
 from flowcast.errors import NotEnoughDataError, SourceUnavailable
-from flowcast.flow.scenarios import LAST_WEEKS
 from flowcast.report.basis import basis
 from flowcast.report.data import outlook_data
+from flowcast.weather import LAST_WEEKS
 
 FORAGE = """
 [[forage]]

@@ -9,6 +9,7 @@ import pandas as pd
 
 from flowcast.flow.scenarios import Scenarios
 from flowcast.numbers import Numbers
+from flowcast.spells import end_dates, first_ahead, spells, start_dates
 from flowcast.tables import QUANTILE_NAMES, QUANTILES
 
 
@@ -126,7 +127,7 @@ def flow_windows(
     does not end it. Unknown days (NaN) are passed over in the mean.
     """
     mean = _centred_mean(np.atleast_2d(gain_kg), int(numbers["flow.window_mean_d"]))[0]
-    return _runs(
+    return spells(
         mean >= threshold_kg,
         int(numbers["flow.window_least_d"]),
         int(numbers["flow.window_break_d"]),
@@ -142,18 +143,6 @@ def _centred_mean(gain: np.ndarray, width: int) -> np.ndarray:
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
-def _runs(above: np.ndarray, least: int, gap: int) -> list[tuple[int, int]]:
-    """(first, last) of runs of True, joined over short breaks, with at least `least` days."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], above, [False]]).astype(int)))
-    joined: list[list[int]] = []
-    for first, after in zip(edges[::2], edges[1::2], strict=True):
-        if joined and first - joined[-1][1] - 1 <= gap:
-            joined[-1][1] = after - 1
-        else:
-            joined.append([first, after - 1])
-    return [(int(a), int(b)) for a, b in joined if b - a + 1 >= least]
-
-
 def _window(
     scenarios: Scenarios, recent: np.ndarray, threshold: float, numbers: Numbers, window_days: int
 ) -> WindowForecast:
@@ -161,7 +150,7 @@ def _window(
     runs = np.hstack([np.tile(past, (len(scenarios.gain_kg), 1)), scenarios.gain_kg])
     mean = _centred_mean(runs, int(numbers["flow.window_mean_d"])) >= threshold
     least, gap = int(numbers["flow.window_least_d"]), int(numbers["flow.window_break_d"])
-    found = [_first_ahead(_runs(row, least, gap), len(past), window_days) for row in mean]
+    found = [first_ahead(spells(row, least, gap), len(past), window_days) for row in mean]
     kept = [(row, window) for row, window in enumerate(found) if window]
     if not kept:
         return WindowForecast(0.0, 0.0, None, None, None)
@@ -174,23 +163,7 @@ def _window(
     return WindowForecast(
         chance=len(kept) / len(found),
         open_chance=float((first <= 0).sum() / len(found)),
-        start=tuple(scenarios.dates[0] + pd.Timedelta(days=int(d)) for d in _three(first)),
-        end=tuple(_end(scenarios.dates, d) for d in _three(last)),
+        start=start_dates(first, scenarios.dates),
+        end=end_dates(last, scenarios.dates),
         size_kg=tuple(float(v) for v in np.quantile(size, [0.1, 0.5, 0.9])),
     )
-
-
-def _first_ahead(
-    windows: list[tuple[int, int]], now: int, window_days: int
-) -> tuple[int, int] | None:
-    """The first window that has a day among lead days 1 to window_days (position `now` is lead 1)."""
-    return next((w for w in windows if w[1] >= now and w[0] < now + window_days), None)
-
-
-def _three(values: np.ndarray) -> np.ndarray:
-    return np.quantile(values, [0.1, 0.5, 0.9], method="nearest")
-
-
-def _end(dates: pd.DatetimeIndex, position: float) -> pd.Timestamp | None:
-    """The last day of a window; None when it reaches the last day looked at."""
-    return dates[int(position)] if position < len(dates) - 1 else None

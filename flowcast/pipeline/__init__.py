@@ -1,10 +1,11 @@
 """The one place that joins files and services to models.
 
 gather (what the files and services hold) -> record (what was known before an issue date, cut
-first) -> run (fit, draw, read); backtest (the same from past dates).
+first) -> run (fit, draw, read); beetles (the same for the beetles); backtest (from past dates).
 """
 
 from flowcast.pipeline.backtest import MODES, backtest
+from flowcast.pipeline.beetles import beetle_outlook, beetles, beetles_from
 from flowcast.pipeline.gather import Reach, Sources, read_sources
 from flowcast.pipeline.record import default_issue_date, known_before
 from flowcast.pipeline.run import (
@@ -14,6 +15,7 @@ from flowcast.pipeline.run import (
     outlook_from,
     plants_of,
     pull,
+    record_of,
     standing_of,
 )
 
@@ -22,6 +24,9 @@ __all__ = [
     "Reach",
     "Sources",
     "backtest",
+    "beetle_outlook",
+    "beetles",
+    "beetles_from",
     "check",
     "default_issue_date",
     "fit_record",
@@ -31,5 +36,6 @@ __all__ = [
     "plants_of",
     "pull",
     "read_sources",
+    "record_of",
     "standing_of",
 ]

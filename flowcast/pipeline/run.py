@@ -14,14 +14,7 @@ from flowcast.errors import NotEnoughDataError, SourceUnavailable
 from flowcast.flow.fit import FlowModel, fit_flow
 from flowcast.flow.outlook import read_outlook
 from flowcast.flow.prior import Plant, draw_ensemble
-from flowcast.flow.scenarios import (
-    Future,
-    Scenarios,
-    forecast_ahead,
-    known_ahead,
-    past_years_ahead,
-    simulate,
-)
+from flowcast.flow.scenarios import Scenarios, future_of, simulate
 from flowcast.flow.standing import Standing, read_standing
 from flowcast.pipeline.gather import Reach, Sources, read_place, read_sources, sources_of
 from flowcast.pipeline.record import (
@@ -37,6 +30,7 @@ from flowcast.yard import Yard, read_yard
 from flowcast.yard.settings import ForageSection
 
 HORIZON_DAYS = 45
+AHEAD_DAYS = 60  # how far the runs of weather reach, whatever is read off them
 SCENARIOS = 1000
 SEED = 1
 ENSEMBLE_SEED = 0
@@ -72,14 +66,24 @@ def outlook(
     ------
     InputError, SourceUnavailable, NotEnoughDataError
     """
+    record = record_of(folder, at, as_of, reach)
+    return outlook_from(record, seed=seed, scenarios=scenarios)
+
+
+def record_of(
+    folder: Path | str | None,
+    at: str | None,
+    as_of: str | pd.Timestamp | None,
+    reach: Reach | None,
+) -> Record:
+    """What is known of a yard, or of a place on the map, on the morning of the issue date."""
     issue_date = pd.Timestamp(as_of).normalize() if as_of is not None else None
     reach = _until(reach or Reach(), issue_date)
     sources = _sources(folder, at, reach)
     if issue_date is None:
         issue_date = default_issue_date(sources)
         sources = _said_if_old(sources, issue_date)
-    record = known_before(sources, issue_date)
-    return outlook_from(record, seed=seed, scenarios=scenarios)
+    return known_before(sources, issue_date)
 
 
 def pull(folder: Path | str, *, reach: Reach | None = None) -> Pulled:
@@ -152,7 +156,8 @@ def outlook_from(
     rng = np.random.default_rng(seed)
     model = fit_record(record)
     unknown = (record.issue_date - record.daily.index[-1]).days - 1
-    future = _future(record, horizon + unknown, ahead)
+    runs = weather_ahead(record, horizon + unknown, ahead)
+    future = future_of(runs, record.daily, record.normals, record.yard.place, record.yard.numbers)
     widen = record.station.widen if record.station else 1.0
     drawn = simulate(model, future, record.yard.numbers, rng, scenarios, widen=widen)
     recent = _recent_gain(record)
@@ -160,6 +165,24 @@ def outlook_from(
         _from_issue(drawn, unknown), recent, record.yard.flow_day_kg, record.yard.numbers
     )
     return YardOutlook(record, model, read, standing_of(record), seed)
+
+
+def weather_ahead(
+    record: Record, days: int, ahead: pd.DataFrame | None = None
+) -> weather.WeatherAhead:
+    """The runs of weather for so many days after the record: the same ones for all who ask.
+
+    `ahead` is the weather as it came, for judging a model apart from the weather.
+    """
+    if ahead is not None:
+        return weather.known_ahead(record.daily, ahead.iloc[:days])
+    unknown = (record.issue_date - record.daily.index[-1]).days - 1
+    reach = max(days, AHEAD_DAYS + unknown)
+    numbers = record.yard.numbers
+    if record.forecast is None:
+        return weather.past_years_ahead(record.daily, reach, numbers).first(days)
+    members, point = list(record.forecast.members), record.forecast.is_point
+    return weather.forecast_ahead(record.daily, members, point, reach, numbers).first(days)
 
 
 def standing_of(record: Record) -> Standing:
@@ -248,16 +271,6 @@ def _recent_gain(record: Record, length: int = 60) -> np.ndarray:
     days = pd.date_range(end=record.issue_date - pd.Timedelta(days=1), periods=length)
     single = record.spans[record.spans["days"] == 1]["gain_kg"]
     return single.reindex(days).to_numpy(float)
-
-
-def _future(record: Record, horizon: int, ahead: pd.DataFrame | None) -> Future:
-    known = (record.normals, record.yard.place, record.yard.numbers)
-    if ahead is not None:
-        return known_ahead(record.daily, ahead.iloc[:horizon], *known)
-    if record.forecast is not None:
-        members, point = record.forecast.members, record.forecast.is_point
-        return forecast_ahead(record.daily, list(members), point, horizon, *known)
-    return past_years_ahead(record.daily, horizon, *known)
 
 
 def _from_issue(drawn: Scenarios, unknown: int) -> Scenarios:

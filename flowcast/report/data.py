@@ -8,11 +8,11 @@ import pandas as pd
 
 from flowcast.flow.outlook import Outlook
 from flowcast.flow.standing import Measure, Standing
-from flowcast.report import words
+from flowcast.report import beetles, words
 from flowcast.report.basis import basis, check_lines
 from flowcast.report.trust import trust_data
 from flowcast.report.weather import pulled_text, weather_data
-from flowcast.results import Backtest, Checked, Pulled, YardOutlook
+from flowcast.results import Backtest, Checked, Pulled, YardBeetles, YardOutlook
 
 SCHEMA_VERSION = 1
 SHAPING = ("foraging", "soil", "season", "scale_log", "flow", "align")
@@ -83,6 +83,87 @@ def backtest_data(found: Backtest) -> dict:
     """The JSON of `flowcast backtest`."""
     head = {"schema": "flowcast-backtest", "schema_version": SCHEMA_VERSION}
     return head | {"yard": found.record.yard.name} | trust_data(found)
+
+
+def beetles_data(found: YardBeetles) -> dict:
+    """The JSON of `flowcast beetles`."""
+    presence, numbers = found.presence, found.record.yard.numbers
+    return {
+        "schema": "flowcast-beetles",
+        "schema_version": SCHEMA_VERSION,
+        "yard": found.record.yard.name,
+        "issue_date": _date(found.record.issue_date),
+        "seed": found.seed,
+        "presence": {
+            "stated": presence.stated,
+            "hint": presence.hint,
+            "area": presence.area,
+            "source": presence.source,
+        },
+        "answer": beetles.answer(found),
+        "says": [beetles.RULES_FIRST, *beetles.sentences(found)],
+        "ahead": _beetles_ahead(found) if found.outlook and presence.lives_here else None,
+        "suitability": _suitability(found) if found.outlook else None,
+        "counts": [_count(reading, found) for reading in found.readings],
+        "what_to_do": beetles.advice(found),
+        "rests_on": beetles.rests_on(found),
+        "notes": found.record.notes,
+        "numbers": [_entry(n) for n in numbers.under("beetle", "topsoil", "soil")],
+    }
+
+
+def _beetles_ahead(found: YardBeetles) -> dict:
+    outlook = found.outlook
+    spell, cohort = outlook.spell, outlook.cohort
+    return {
+        "high_now_chance": _number(outlook.high_now),
+        "high_spell": {
+            "chance": _number(spell.chance),
+            "open_now_chance": _number(spell.open_chance),
+            "start": _three(spell.start),
+            "end": _three(spell.end),
+        },
+        "larvae_entering_now": {
+            "chance": _number(cohort.chance),
+            "emerge": _three(cohort.emerges),
+            "of_hundred": _number(cohort.of_hundred),
+        },
+        "emerging_now_chance": _number(outlook.emerging),
+        "next_emergence": _three(outlook.next_emergence),
+        "generations_so_far": _three(outlook.generations.so_far),
+        "generations_season": _three(outlook.generations.season),
+        "weekly": [_day(date, row) for date, row in outlook.weekly.iterrows()],
+        "daily": [_day(date, row) for date, row in outlook.course.iterrows()],
+    }
+
+
+def _suitability(found: YardBeetles) -> dict:
+    """What the climate allows, which says nothing of presence."""
+    outlook = found.outlook
+    return {
+        "breeding_season": [_date(d) for d in outlook.breeding_season or ()],
+        "generations_usual": _three(outlook.generations.usual),
+    }
+
+
+def _count(reading, found: YardBeetles) -> dict:
+    count = reading.count
+    judged = found.presence.lives_here
+    compared = judged and reading.verdict in beetles.JUDGED  # no comfort from a number otherwise
+    return {
+        "date": _date(count.date),
+        "hive": count.hive,
+        "beetles": _number(count.beetles),
+        "days": _number(count.days),
+        "trap": count.trap,
+        "larvae": bool(count.larvae),
+        "per_14_d": _number(reading.per_14_d),
+        "verdict": reading.verdict if judged or reading.verdict == "larvae" else "not judged",
+        "why": list(reading.why),
+        "expected": _three(reading.expected) if compared else None,
+        "share_at_or_below": _number(reading.share) if compared else None,
+        "means": beetles.verdict(reading, found),
+    }
 
 
 def _hive(log) -> dict:

@@ -6,12 +6,14 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from flowcast.plots import beetles as beetle_plots
 from flowcast.plots import log as log_plots
 from flowcast.plots import season as season_plots
 from flowcast.plots.bloom import Lanes, bloom_data, pack_lanes
 from flowcast.plots.canvas import draw_svg
+from flowcast.report import beetles as beetle_words
 from flowcast.report import words
-from flowcast.results import YardOutlook
+from flowcast.results import YardBeetles, YardOutlook
 from flowcast.scale_log import CleanLog
 
 DAYS_ON_A_PHONE = 120
@@ -270,6 +272,38 @@ def _departures(frame: pd.DataFrame, title: str) -> str:
         f"{title.split(',')[0]} over the last year: {_counted(below, 'day')} below the range of "
         f"8 years in 10, {above} above it."
     )
+
+
+def beetle_figure(found: YardBeetles) -> Figure:
+    """Beetle breeding weather and standing beetles, behind and ahead."""
+    frame, numbers = beetle_plots.beetle_data(found), found.record.yard.numbers
+    edges = numbers["beetle.moderate_from"], numbers["beetle.high_from"]
+
+    def draw(figure):
+        beetle_plots.plot_beetles(
+            frame, figure=figure, issue_date=found.record.issue_date, edges=edges
+        )
+
+    monthly = frame.resample("MS").mean()
+    rows = [
+        [f"{date:%B %Y}", *(_of_hundred(row[name]) for name in BEETLE_COLUMNS)]
+        for date, row in monthly.iterrows()
+    ]
+    header = ["month", "breeding weather of 100", "1 in 10 below", "1 in 10 above", "usual"]
+    caption = (
+        "Left of the broken line what was, right of it what may be. Standing beetles lag the breeding "
+        "weather, since they live for months."
+    )
+    return Figure(
+        draw_svg("beetles", draw, (4.9, 4.2)), beetle_words.answer(found), caption, header, rows
+    )
+
+
+BEETLE_COLUMNS = ("pressure_q50", "pressure_q10", "pressure_q90", "usual")
+
+
+def _of_hundred(share: float) -> str:
+    return "not known" if pd.isna(share) else f"{100 * share:.0f}"
 
 
 @dataclass(frozen=True)

@@ -11,16 +11,17 @@ import pandas as pd
 
 from flowcast.errors import InputError
 from flowcast.numbers import Number
+from flowcast.report import beetles as beetle_words
 from flowcast.report import weather, words
 from flowcast.report.basis import basis, cautions, latest
-from flowcast.report.figures import fan, log_parts, ribbon, standing_figures
-from flowcast.results import YardOutlook
+from flowcast.report.figures import beetle_figure, fan, log_parts, ribbon, standing_figures
+from flowcast.results import YardBeetles, YardOutlook
 
 USERS_OWN = (".toml", ".csv", ".gz")
 DOCTYPE = b"<!doctype html>"
 
 
-def render_page(found: YardOutlook) -> str:
+def render_page(found: YardOutlook, beetles: YardBeetles | None = None) -> str:
     """The whole page as HTML text; the same bytes for the same outlook."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -32,7 +33,9 @@ def render_page(found: YardOutlook) -> str:
         lstrip_blocks=True,
     )
     css = environment.loader.get_source(environment, "page.css")[0]
-    return environment.get_template("page.html").render(css=css, **_content(found))
+    return environment.get_template("page.html").render(
+        css=css, beetles=_beetles(beetles), **_content(found, beetles)
+    )
 
 
 def write_page(html: str, path: Path) -> Path:
@@ -95,7 +98,27 @@ def _replace_whole(html: str, path: Path) -> None:
         beside.unlink(missing_ok=True)
 
 
-def _content(found: YardOutlook) -> dict:
+def _beetles(found: YardBeetles | None, most: int = 5) -> dict | None:
+    """The section on beetles; a shorter one where they are not known to live."""
+    if found is None:
+        return None
+    shown = found.outlook is not None and found.presence.lives_here
+    head, *counts = beetle_words.tray_rows(found)
+    return {
+        "rules": beetle_words.RULES_FIRST,
+        "answer": beetle_words.answer(found),
+        "sentences": beetle_words.sentences(found),
+        "figure": beetle_figure(found) if shown else None,
+        "weeks": beetle_words.week_rows(found) if shown else [],
+        "head": head,
+        "counts": counts[:most],
+        "earlier": counts[most:],
+        "advice": beetle_words.advice(found),
+        "rests_on": beetle_words.rests_on(found),
+    }
+
+
+def _content(found: YardOutlook, beetles: YardBeetles | None) -> dict:
     outlook, yard, standing = found.outlook, found.record.yard, found.standing
     units = yard.settings.yard.units
     has_log = bool(found.model.observed)
@@ -120,7 +143,7 @@ def _content(found: YardOutlook) -> dict:
         "apart": latest(found.record.apart),
         "rests_on": [*basis(found), _files_read(found)],
         "notes": found.record.notes,
-        "numbers": _numbers(found),
+        "numbers": _numbers(found, beetles is not None and beetles.outlook is not None),
         "cautions": cautions(),
         "version": version("flowcast"),
         "seed": found.seed,
@@ -140,7 +163,7 @@ def _weeks(found: YardOutlook, units: str) -> list[dict]:
     ]
 
 
-def _numbers(found: YardOutlook) -> list[tuple[str, list[dict]]]:
+def _numbers(found: YardOutlook, beetles: bool) -> list[tuple[str, list[dict]]]:
     """Every number that shaped the outlook, by group, with its name in plain words."""
     groups = [
         "foraging",
@@ -149,6 +172,7 @@ def _numbers(found: YardOutlook) -> list[tuple[str, list[dict]]]:
         "weather",
         "align",
         *(["scale_log"] if found.record.logs else []),
+        *(["beetle", "topsoil"] if beetles else []),
     ]
     numbers = found.record.yard.numbers
     return [

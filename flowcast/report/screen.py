@@ -7,9 +7,9 @@ import textwrap
 import pandas as pd
 
 from flowcast.flow.outlook import Outlook
-from flowcast.report import trust, weather, words
+from flowcast.report import beetles, trust, weather, words
 from flowcast.report.basis import basis, cautions, check_lines
-from flowcast.results import Backtest, Checked, Pulled, YardOutlook
+from flowcast.results import Backtest, Checked, Pulled, YardBeetles, YardOutlook
 
 WIDTH = 88
 
@@ -69,6 +69,33 @@ def backtest_text(found: Backtest) -> str:
         *_paragraph("Loss: twice the mean quantile loss, near the CRPS; smaller is better."),
     ]
     return "\n".join(lines)
+
+
+def beetles_text(found: YardBeetles, most: int = 5) -> str:
+    """The beetles as a screen of text; the newest counts, not more than `most`."""
+    lines = [*_paragraph(beetles.headline(found)), "", *_paragraph(beetles.RULES_FIRST), ""]
+    lines += _paragraph(beetles.answer(found))
+    lines += [part for sentence in beetles.sentences(found) for part in _item(sentence)]
+    if found.outlook is not None and found.presence.lives_here:
+        lines += ["", *_cells(beetles.week_rows(found))]
+    lines += _counts(found, most)
+    for heading, said in (
+        ("What to do", beetles.advice(found)),
+        ("What this rests on", beetles.rests_on(found)),
+    ):
+        lines += ["", heading] if said else []
+        lines += [part for sentence in said for part in _item(sentence)]
+    return "\n".join(lines + _notes(found.record.notes))
+
+
+def _counts(found: YardBeetles, most: int) -> list[str]:
+    """The newest beetle trays."""
+    rows = beetles.tray_rows(found)[1:]
+    lines = ["", "Beetle trays, newest first"] if rows else []
+    for date, counted, means in rows[:most]:
+        lines += _item(f"{date}: {counted}. {means}")
+    earlier = len(rows) - most
+    return lines + (_item(f"And {earlier} earlier; all are in --json.") if earlier > 0 else [])
 
 
 def _cells(rows: list[tuple[str, ...]]) -> list[str]:

@@ -6,11 +6,11 @@ import math
 
 import pandas as pd
 
-from flowcast.flow.scenarios import LAST_WEEKS
 from flowcast.report import words
 from flowcast.results import Pulled, Record, StationCheck, WeatherPart, YardOutlook
 from flowcast.sources.service import Origin
 from flowcast.tables import WEATHER
+from flowcast.weather import LAST_WEEKS
 
 OWN_FILE = "the yard's own file"
 HOUR = pd.Timedelta(hours=1)

@@ -5,9 +5,16 @@ sources on one climate (`align`, `join`), the air (`humidity`), the sun (`sun`),
 and the season (`season`).
 """
 
+from flowcast.weather.ahead import (
+    LAST_WEEKS,
+    WeatherAhead,
+    forecast_ahead,
+    known_ahead,
+    past_years_ahead,
+)
 from flowcast.weather.align import Correction, drifting, fit_correction, unsure
 from flowcast.weather.complete import Weather, complete_weather
-from flowcast.weather.daily import daily_weather, reference_et, wind_at_2m
+from flowcast.weather.daily import daily_weather, dusk_temperature, reference_et, wind_at_2m
 from flowcast.weather.days import day_starts, hours_of_days, local_dates
 from flowcast.weather.hours import (
     dewpoint_from_minimum,
@@ -36,7 +43,7 @@ from flowcast.weather.season import (
     warmth,
     warmth_pull,
 )
-from flowcast.weather.soil import soil_temperature, soil_water, water_stress
+from flowcast.weather.soil import ground_warmth, soil_temperature, soil_water, water_stress
 from flowcast.weather.sun import (
     clear_sky_ghi,
     day_length_h,
@@ -46,12 +53,16 @@ from flowcast.weather.sun import (
     solar_declination,
     sun_elevation,
 )
+from flowcast.weather.topsoil import SOILS, evaporable_water, top_soil_water
 
 __all__ = [
+    "LAST_WEEKS",
+    "SOILS",
     "Correction",
     "Joined",
     "Normals",
     "Weather",
+    "WeatherAhead",
     "clear_sky_ghi",
     "complete_weather",
     "daily_weather",
@@ -61,19 +72,25 @@ __all__ = [
     "dewpoint",
     "dewpoint_from_minimum",
     "drifting",
+    "dusk_temperature",
+    "evaporable_water",
     "extraterrestrial_radiation",
     "fit_correction",
     "fit_normals",
+    "forecast_ahead",
     "ghi_from_cloud",
     "ghi_from_range",
+    "ground_warmth",
     "hourly_from_daily",
     "hourly_from_daily_notes",
     "hours_of_days",
     "join_blocks",
+    "known_ahead",
     "local_dates",
     "midsummer",
     "midwinter",
     "normal_course",
+    "past_years_ahead",
     "pheno_day",
     "phenological_lead",
     "reference_et",
@@ -86,6 +103,7 @@ __all__ = [
     "soil_water",
     "solar_declination",
     "sun_elevation",
+    "top_soil_water",
     "unsure",
     "vapour_pressure_deficit",
     "warmth",

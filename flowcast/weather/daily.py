@@ -6,8 +6,13 @@ import pandas as pd
 from flowcast.tables import require_columns
 from flowcast.weather.days import day_starts, hours_of_days, local_dates
 from flowcast.weather.humidity import saturation_vapour_pressure
-from flowcast.weather.soil import soil_temperature, soil_water
-from flowcast.weather.sun import W_PER_MJ_DAY, extraterrestrial_radiation
+from flowcast.weather.soil import ground_warmth, soil_temperature, soil_water
+from flowcast.weather.sun import (
+    W_PER_MJ_DAY,
+    day_length_h,
+    extraterrestrial_radiation,
+    solar_noon_utc_h,
+)
 
 CORE = ["temp_c", "precip_mm", "wind_ms", "rh_pct", "ghi_wm2"]  # what a day needs in every hour
 COLUMNS = [
@@ -20,9 +25,13 @@ COLUMNS = [
     "ghi_wm2",
     "et0_mm",
     "soil_temp_c",
+    "soil_moisture_m3m3",
     "soil_water_frac",
+    "dusk_temp_c",
 ]
-DAY = [*COLUMNS[:7], "vapour_kpa", "soil_temp_c"]  # what the hours of a day give by themselves
+LAYERS = ["soil_temp_c", "soil_moisture_m3m3"]  # of a service's soil; often there is none
+DAY = [*COLUMNS[:7], "vapour_kpa", *LAYERS]  # what the hours of a day give by themselves
+LATEST_DUSK_H = 10.0
 POLAR_CIRCLE = 66.0  # pyet's sunset angle does not exist beyond it
 
 
@@ -33,7 +42,7 @@ def daily_weather(hourly, place, numbers):
     ----------
     hourly : pandas.DataFrame
         Complete hourly weather (`complete_weather`): temp_c, precip_mm, wind_ms, rh_pct, ghi_wm2,
-        perhaps soil_temp_c. UTC stamps at the END of each hour.
+        perhaps soil_temp_c and soil_moisture_m3m3. UTC stamps at the END of each hour.
     place : flowcast.tables.Place
         The yard.
     numbers : flowcast.numbers.Numbers
@@ -44,8 +53,9 @@ def daily_weather(hourly, place, numbers):
     pandas.DataFrame
         Index: every local date from the first to the last complete day. Columns temp_mean_c,
         temp_max_c, temp_min_c [°C], precip_mm [mm], wind_ms [m/s], rh_pct [%], ghi_wm2 (mean of 24
-        hours) [W/m²], et0_mm [mm], soil_temp_c [°C], soil_water_frac [1]. A day in between with a
-        missing hour is NaN, save for the soil, which keeps its state.
+        hours) [W/m²], et0_mm [mm], soil_temp_c [°C], soil_moisture_m3m3 (NaN where no service gives
+        it), soil_water_frac [1], dusk_temp_c [°C]. A day in between with a missing hour is NaN,
+        save for the soil, which keeps its state.
 
     Raises
     ------
@@ -57,9 +67,46 @@ def daily_weather(hourly, place, numbers):
     et0 = reference_et(days, place)
     return days.assign(
         et0_mm=et0,
-        soil_temp_c=soil_temperature(days["temp_mean_c"], numbers, known_c=days["soil_temp_c"]),
+        soil_temp_c=soil_temperature(
+            ground_warmth(days["temp_mean_c"], days["ghi_wm2"], numbers),
+            numbers,
+            known_c=days["soil_temp_c"],
+        ),
         soil_water_frac=soil_water(days["precip_mm"], et0, numbers),
+        dusk_temp_c=dusk_temperature(hourly["temp_c"], days.index, place),
     )[COLUMNS]
+
+
+def dusk_temperature(temp_c, dates, place):
+    """Air temperature at sunset, when adult beetles fly. [°C]
+
+    Parameters
+    ----------
+    temp_c : pandas.Series
+        Air temperature on UTC end-of-hour stamps. [°C]
+    dates : pandas.DatetimeIndex
+        Local dates.
+    place : flowcast.tables.Place
+        The yard.
+
+    Returns
+    -------
+    pandas.Series
+        Index: dates. Between the two nearest stamps; NaN when one of them is missing. Where the
+        sun sets later than ten hours after noon or not at all, the temperature at that hour, which
+        lies within the day by any clock. [°C]
+    """
+    if not len(dates):
+        return pd.Series([], index=dates, name="dusk_temp_c", dtype=float)
+    after_noon = np.minimum(day_length_h(dates, place.latitude) / 2, LATEST_DUSK_H)
+    hours = solar_noon_utc_h(dates, place.longitude) + after_noon
+    stamps = (dates + pd.to_timedelta(hours, unit="h")).tz_localize("UTC")
+    epoch = pd.Timestamp(0, tz="UTC")
+    hour = (temp_c.index - epoch) / pd.Timedelta(hours=1)
+    known = np.interp(
+        (stamps - epoch) / pd.Timedelta(hours=1), hour, temp_c, left=np.nan, right=np.nan
+    )
+    return pd.Series(known, index=dates, name="dusk_temp_c")
 
 
 def _whole_days(hourly, timezone):
@@ -77,7 +124,7 @@ def _reduced(table, starts, dates):
     hours = np.diff(np.r_[starts, len(table)])
     temp, rain, wind, humidity, radiation = (table[c].to_numpy(float) for c in CORE)
     vapour = saturation_vapour_pressure(temp) * np.minimum(humidity, 100) / 100
-    soil = table["soil_temp_c"].to_numpy(float) if "soil_temp_c" in table else temp * np.nan
+    layers = [table[c].to_numpy(float) if c in table else temp * np.nan for c in LAYERS]
     days = np.column_stack(
         [
             np.add.reduceat(temp, starts) / hours,
@@ -88,10 +135,11 @@ def _reduced(table, starts, dates):
             np.add.reduceat(humidity, starts) / hours,
             np.add.reduceat(radiation, starts) / hours,
             np.add.reduceat(vapour, starts) / hours,
-            np.add.reduceat(soil, starts) / hours,
+            *(np.add.reduceat(layer, starts) / hours for layer in layers),
         ]
     )
-    days[np.isnan(days[:, :-1]).any(axis=1)] = np.nan  # a day is whole or it is missing
+    whole = ~np.isnan(days[:, : -len(LAYERS)]).any(axis=1)
+    days[~whole] = np.nan  # a day is whole or it is missing
     return pd.DataFrame(days, index=dates, columns=DAY)
 
 

@@ -3,13 +3,28 @@
 import numpy as np
 
 
+def ground_warmth(temp_mean_c, ghi_wm2, numbers):
+    """The temperature that open ground would take on in this air and sun. [°C]
+
+    Parameters
+    ----------
+    temp_mean_c : array-like
+        Mean air temperature of the day. [°C]
+    ghi_wm2 : array-like
+        Global radiation, mean of 24 hours. [W/m²]
+    numbers : flowcast.numbers.Numbers
+        soil.sun_c.
+    """
+    return np.asarray(temp_mean_c, float) + numbers["soil.sun_c"] * np.asarray(ghi_wm2, float)
+
+
 def soil_temperature(temp_mean_c, numbers, start_c=None, snow=None, known_c=None):
     """Soil temperature at 5 to 10 cm. [°C]
 
     Parameters
     ----------
     temp_mean_c : array-like, shape (days,)
-        Mean air temperature of each day. [°C]
+        Mean air temperature of each day, or `ground_warmth`. [°C]
     numbers : flowcast.numbers.Numbers
         soil.temp_rate, soil.temp_rate_snow, soil.leaf_area, soil.leaf_shade_k and _floor.
     start_c : float, optional

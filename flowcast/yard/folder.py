@@ -263,7 +263,17 @@ class _Row:
                 f"{name} is {cell!r}, no number", "Write one or leave it empty."
             ) from None
         if not 0 <= value < 10000:
-            raise self.fail(f"{name} is {cell}", "It cannot be negative; the word says which way.")
+            way = "It cannot be negative; the word says which way." if name == "kg" else ""
+            raise self.fail(f"{name} is {cell}", way or "Write a number from 0 to 9999.")
+        return value
+
+    def within(
+        self, name: str, least: float, most: float, cure: str, *, needed: bool = True
+    ) -> float:
+        """A number within these bounds; NaN where it is empty and not needed."""
+        value = self.number(name)
+        if not least <= value <= most and (needed or not np.isnan(value)):
+            raise self.fail(f"{name} is {self.text(name)!r}", cure)
         return value
 
     def stamp(self) -> tuple[pd.Timestamp, bool]:
@@ -354,20 +364,38 @@ def _read_bloom(path: Path | None) -> pd.DataFrame:
 
 
 def _read_beetles(path: Path | None, hives: set[str]) -> pd.DataFrame:
-    names = list(BEETLE_COLUMNS)
-    return pd.DataFrame(
-        [
-            {
-                "date": pd.Timestamp(row.day()),
-                "hive": row.choice("hive", hives),
-                "days": row.number("days"),
-                "beetles": row.number("beetles"),
-                "larvae": row.choice("larvae", ("yes", "no"), empty="no") == "yes",
-                "trap": row.choice("trap", TRAPS, empty="oil tray"),
-                "frames_of_bees": row.number("frames_of_bees"),
-                "queenright": row.choice("queenright", ("yes", "no", "unknown"), empty="unknown"),
-            }
-            for row in _rows(path, ("date", "hive", "days", "beetles"))
-        ],
-        columns=names,
-    ).sort_values("date", kind="stable", ignore_index=True)
+    """Counts of beetles; every line that cannot be understood is named, in a line each."""
+    counts, wrong, seen = [], [], {}
+    for row in _rows(path, ("date", "hive", "days", "beetles")):
+        try:
+            count = _count(row, hives)
+            trap = (count["date"], count["hive"], count["trap"])
+            if trap in seen:
+                first = (
+                    f"this hive's {count['trap']} of this date stands in line {seen[trap]} already"
+                )
+                raise row.fail(first, "Leave one of them, or add two traps up.")
+        except InputError as error:
+            wrong.append(str(error))
+        else:
+            seen[trap] = row.line
+            counts.append(count)
+    if wrong:
+        raise InputError("\n".join(wrong))
+    table = pd.DataFrame(counts, columns=list(BEETLE_COLUMNS))
+    return table.sort_values("date", kind="stable", ignore_index=True)
+
+
+def _count(row: _Row, hives: set[str]) -> dict:
+    return {
+        "date": pd.Timestamp(row.day()),
+        "hive": row.choice("hive", hives),
+        "days": row.within("days", 1, 366, "Write for how many days the trap lay, such as 14."),
+        "beetles": row.within("beetles", 0, 9999, "Write the number of adult beetles, 0 for none."),
+        "larvae": row.choice("larvae", ("yes", "no", "slime"), empty="no") != "no",
+        "trap": row.choice("trap", TRAPS, empty="oil tray"),
+        "frames_of_bees": row.within(
+            "frames_of_bees", 0, 40, "Write how many frames bees covered, up to 40.", needed=False
+        ),
+        "queenright": row.choice("queenright", ("yes", "no", "unknown"), empty="unknown"),
+    }

@@ -129,7 +129,7 @@ class BeetleSection(_Section):
     soil: (
         Literal["sand", "loamy sand", "sandy loam", "loam", "silt loam", "clay loam", "clay"] | None
     ) = None
-    irrigated: bool = False
+    irrigated: bool | None = None
 
 
 class WeatherSection(_Section):
