@@ -100,11 +100,13 @@ def daily_of(whole: weather.Weather, place, numbers) -> pd.DataFrame:
 
 
 def _with_changes(work: pd.DataFrame, changed: pd.DatetimeIndex) -> pd.DataFrame:
-    """Another scale under the hive is work of no stated size: its zero is another."""
+    """Another scale under the hive is a step of no stated size: its zero is another."""
     if not len(changed):
         return work
-    lines = pd.DataFrame({"time": changed, "timed": True, "what": "other", "kg": np.nan})
-    return pd.concat([work, lines.assign(hive="", note="another scale")], ignore_index=True)
+    lines = pd.DataFrame(
+        {"time": changed, "timed": True, "what": scale_log.ANOTHER_SCALE, "kg": np.nan, "note": ""}
+    )
+    return pd.concat([work, lines], ignore_index=True) if len(work) else lines
 
 
 def _air(whole: weather.Weather, numbers) -> pd.DataFrame:

@@ -90,8 +90,8 @@ def check_data(log: CleanLog, timezone: str) -> pd.DataFrame:
     DataFrame
         Index time (local, naive). shown_kg, as read; mark, as CleanLog has it; work_kg and
         weather_kg, all that was taken out up to then, from nothing at the first good reading;
-        clean_kg, what the bees themselves changed since then. Of a long log every so manieth good
-        reading, and all marked ones. [kg]
+        clean_kg, what the bees themselves changed since then. A long log is thinned to some
+        thousand good readings; all marked ones are kept. [kg]
     """
     frame = log.readings.rename(columns={"weight_kg": "shown_kg", "net_kg": "clean_kg"})
     frame = frame.assign(work_kg=frame["shown_kg"] - frame["weather_kg"] - frame["clean_kg"])

@@ -12,9 +12,11 @@ from flowcast.scale_log.clean import clean_log
 from flowcast.scale_log.log import CleanLog
 from flowcast.scale_log.room import free_comb, mark_full
 from flowcast.scale_log.within import within_days
+from flowcast.scale_log.words import ANOTHER_SCALE
 from flowcast.scale_log.yard import apart, hive_strengths, robbing, yard_gains
 
 __all__ = [
+    "ANOTHER_SCALE",
     "CleanLog",
     "apart",
     "clean_log",

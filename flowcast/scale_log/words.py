@@ -5,6 +5,8 @@ import pandas as pd
 
 from flowcast.numbers import Numbers
 
+ANOTHER_SCALE = "another scale"  # in place of a word of work.csv: yard.toml tells when it began
+
 
 def by_night(local: pd.Timestamp, gap_h: float, numbers: Numbers) -> bool:
     """Whether a jump whose time is known fell into hours in which nobody works at a hive."""
@@ -42,6 +44,8 @@ def logged_note(what: str, how: str, measured: float, stated: float, disagrees: 
         "sized": "from work.csv, size not known: taken as what the span changed beyond the usual",
         "not seen": "from work.csv, no such jump in the weight: nothing taken out",
     }[how]
+    if what == ANOTHER_SCALE:
+        return words.replace("work.csv", "yard.toml")
     if disagrees and np.isfinite(stated):
         shown = "none" if how == "not seen" else _signed(measured)
         ask = "was more done?" if measured else "right day and hive?"

@@ -8,7 +8,7 @@ import pandas as pd
 from flowcast.numbers import Numbers
 from flowcast.scale_log.jumps import Edge, Looks, find_jumps, measure
 from flowcast.scale_log.log import hours_of, stamps_of, steps_table
-from flowcast.scale_log.words import by_night, logged_note
+from flowcast.scale_log.words import ANOTHER_SCALE, by_night, logged_note
 from flowcast.tables import WORK_SIGN
 
 
@@ -152,11 +152,21 @@ def _assign(
         if edge:
             owners.setdefault(edge, []).append(line)
     for line in [ln for ln in lines if not ln.sign]:
-        edge = _nearest(looks, line, owners, free=True)
+        new = line.what == ANOTHER_SCALE
+        edge = _at(looks, line, owners) if new else _nearest(looks, line, owners, free=True)
         if edge:
-            owners[edge].append(line)
+            owners.setdefault(edge, []).append(line)
     parts = [part for edge in sorted(owners) for part in _parted(looks, edge, owners[edge])]
     return [edge for edge, _ in parts], [own for _, own in parts]
+
+
+def _at(looks: Looks, line: Line, owners: dict[Edge, list[Line]]) -> Edge | None:
+    """The jump at the very hour of a line, or the way between the two readings about it."""
+    k = int(np.searchsorted(looks.trace.hours, line.hour - 1e-6))
+    if not 0 < k < len(looks.trace):
+        return None
+    about = [edge for edge in owners if edge[0] < k <= edge[1]]
+    return about[0] if about else (k - 1, k)
 
 
 def _parted(looks: Looks, edge: Edge, lines: list[Line]) -> list[tuple[Edge, list[Line]]]:
