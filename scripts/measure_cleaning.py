@@ -14,6 +14,10 @@ right among steps found that were not logged, and the chance they were given in 
 absolute error and mean error of the daily gain on good days, root mean square of error over stated
 error on days that gain and on days that lose, share of days that are good.
 
+Hand-weighed yards get a table of their own: spans, those trusted, error over stated error of these (root
+mean square, and share beyond three), spans that lost 8 kg and more by work with no line in work.csv,
+how many of them were found, and spans found without any step in them.
+
 With --twins, two files of the same hives read seldom and often, a column a hive behind a column of
 local times: how far their daily gains lie apart, the largest gain, and steps found.
 """
@@ -223,6 +227,33 @@ def table_of(yard: str, rows: list[dict]) -> dict[str, str]:
     }
 
 
+def by_hand(case: Case) -> dict[str, float]:
+    """Counts of one hand-weighed hive."""
+    found = case.log.steps[~case.log.steps["logged"]]
+    when = [table["time"].dt.tz_localize(None) for table in (case.events, found)]
+    row = {"spans": len(case.log.gains), "trusted": 0, "lost": 0, "lost found": 0, "false": 0}
+    errors = []
+    for start, span in case.log.gains.iterrows():
+        end = start + pd.Timedelta(days=span["days"])
+        events, steps = (((t >= start) & (t < end)).to_numpy() for t in when)
+        lost = case.events["kg"][events].sum() < -8.0 and not case.lines
+        row["lost"] += lost
+        row["lost found"] += lost and steps.any()
+        row["false"] += bool(steps.any() and not events.any())
+        if span["quality"] == "good":
+            true = case.gain[start : end - pd.Timedelta(days=1)].sum()
+            errors.append((span["gain_kg"] - true) / span["gain_sd_kg"])
+    return row | {"trusted": len(errors), "z": np.array(errors)}
+
+
+def hand_table(cases: list[Case]) -> pd.DataFrame:
+    """One line over all hand-weighed hives."""
+    rows = [by_hand(case) for case in cases]
+    z = np.concatenate([row.pop("z") for row in rows])
+    total = pd.DataFrame(rows).sum()
+    return pd.DataFrame([total]).assign(**{"err/sd": _rms(z), "beyond 3": (np.abs(z) > 3).mean()})
+
+
 def _rms(values: np.ndarray) -> float:
     return float(np.sqrt((values**2).mean())) if len(values) else np.nan
 
@@ -292,11 +323,17 @@ def main() -> None:
     if options.twins:
         print(twins(*options.twins, options.zone).round(4).to_string(index=False))
         return
-    lines, everything = [], []
+    lines, everything, hand = [], [], []
     for yard in options.yards:
-        rows = [measure(case) for case in read_cases(yard, options.no_work)]
+        cases = read_cases(yard, options.no_work)
+        hand += [case for case in cases if case.log.kind == "hand weighings"]
+        rows = [measure(case) for case in cases if case.log.kind == "scale"]
         everything += rows
-        lines.append(table_of(yard.name, rows))
+        lines += [table_of(yard.name, rows)] if rows else []
+    if hand:
+        print(hand_table(hand).round(2).to_string(index=False))
+    if not everything:
+        return
     lines.append(table_of("all", everything))
     print(pd.DataFrame(lines).to_string(index=False))
     if sum(len(row["right"]) for row in everything):

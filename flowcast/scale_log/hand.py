@@ -45,8 +45,8 @@ def clean_hand_weighings(
     -------
     CleanLog
         Spans run from one night with a weighing beside it to the next; several beside one night
-        count as their median. Work with stated kilograms is taken out. Work that changes weight without them is
-        sized from the span it lies in, and makes it doubtful.
+        count as their median. Work with stated kilograms is taken out. Work that changes weight
+        without them is sized from the span it lies in, and makes it doubtful.
 
     Notes
     -----
@@ -186,28 +186,37 @@ def _sized(
     open_ = np.isin(np.arange(len(gain)), span[unknown])
     usual, _ = _usual(day, gain, ~open_ & ~_beyond(days, gain, 0.0 * gain, numbers), numbers)
     excess = gain - usual * days
-    rows = steps.to_dict("records")
     for k in np.flatnonzero(open_):
-        lines = np.flatnonzero(unknown & (span == k)).tolist()
-        signs = [WORK_SIGN[rows[i]["cause"]] for i in lines]
-        fit = [i for i, sign in zip(lines, signs, strict=True) if sign * excess[k] > 0]
-        for i in fit:
-            part = excess[k] / len(fit)
-            note = logged_note(rows[i]["cause"], "sized", part, np.nan, False)
-            rows[i] |= {"kg": part, "sd_kg": max(abs(part), rows[i]["sd_kg"]), "note": note}
-    for k in np.flatnonzero(_beyond(days, gain, usual, numbers) & ~open_):
-        start, end = good.index[0], good.index[-1]
-        middle = dates_of([day[k]])[0] + pd.Timedelta(hours=12 * int(days[k]))
-        time = middle.tz_localize(timezone, ambiguous=True, nonexistent="shift_forward")
-        time = min(max(time.tz_convert("UTC"), start + _INSTANT), end)
-        rows.append(
-            {
-                "time": time, "kg": float(excess[k]), "sd_kg": float(abs(excess[k])),
-                "cause": "unknown", "logged": False, "note": "", "gap_h": 24.0 * days[k],
-                "before_kg": float(weighings.iloc[k]), "handled": False,
-            }
-        )  # fmt: skip
-    return steps_table(rows)
+        steps = _with_size(steps, np.flatnonzero(unknown & (span == k)), float(excess[k]))
+    found = [
+        _found_row(good, int(day[k]), int(days[k]), float(excess[k]), timezone)
+        | {"before_kg": float(weighings.iloc[k])}
+        for k in np.flatnonzero(_beyond(days, gain, usual, numbers) & ~open_)
+    ]
+    return steps_table([*steps.to_dict("records"), *found])
+
+
+def _with_size(steps: pd.DataFrame, lines: np.ndarray, excess: float) -> pd.DataFrame:
+    """The excess of a span shared among its lines of unknown size that go the same way."""
+    fit = [i for i in lines if WORK_SIGN[steps["cause"].iloc[i]] * excess > 0]
+    steps = steps.copy()
+    for i in fit:
+        part = excess / len(fit)
+        note = logged_note(steps["cause"].iloc[i], "sized", part, np.nan, False)
+        sd = max(abs(part), steps["sd_kg"].iloc[i])
+        steps.loc[steps.index[i], ["kg", "sd_kg", "note"]] = [part, sd, note]
+    return steps
+
+
+def _found_row(good: pd.DataFrame, day: int, days: int, kg: float, timezone: str) -> dict:
+    """A step that nobody wrote down, in the middle of its span."""
+    middle = dates_of([day])[0] + pd.Timedelta(hours=12 * days)
+    time = middle.tz_localize(timezone, ambiguous=True, nonexistent="shift_forward")
+    time = min(max(time.tz_convert("UTC"), good.index[0] + _INSTANT), good.index[-1])
+    return {
+        "time": time, "kg": kg, "sd_kg": abs(kg), "cause": "unknown", "logged": False, "note": "",
+        "gap_h": 24.0 * days, "handled": False,
+    }  # fmt: skip
 
 
 def _beyond(days: np.ndarray, gain: np.ndarray, usual: np.ndarray, numbers: Numbers) -> np.ndarray:
