@@ -150,17 +150,33 @@ def pull(
 
 
 @app.command(short_help="Say what was understood of a yard.")
-def check(yard: YardArgument, offline: Offline = False, as_json: Json = False) -> None:
+def check(
+    yard: YardArgument,
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot", help="Draw each log: one FILE.svg, or a folder for one picture a hive."
+        ),
+    ] = None,
+    offline: Offline = False,
+    as_json: Json = False,
+) -> None:
     """Say in words what was understood of a yard, what is missing and what that costs.
 
-    Example: flowcast check sample_yards/subtropical-coast
+    A wrong guess at a jump in weight is corrected by a line in work.csv.
+
+    Example: flowcast check sample_yards/subtropical-coast --plot logs
     """
     from flowcast import pipeline
-    from flowcast.report import data, screen
+    from flowcast.report import data, logs, screen
 
     with _bar("Reading the yard") as tell:
         found = pipeline.check(yard, reach=pipeline.Reach(offline=offline, tell=tell))
-    _print(data.check_data(found) if as_json else screen.check_text(found), as_json)
+    written = logs.write_logs(found, plot) if plot else []
+    if as_json:
+        _print(data.check_data(found) | {"written": written}, as_json)
+    else:
+        _print("\n".join([screen.check_text(found), *(f"Wrote {w}." for w in written)]), as_json)
 
 
 @app.command(cls=PlaceCommand, short_help="Say whether a nectar flow is likely, and how sure.")

@@ -9,7 +9,7 @@ import gzip
 import io
 import warnings
 import zlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -44,6 +44,10 @@ class TextTable:
             f"{self.path.name}: no column {name!r}. The file has: "
             f"{', '.join(self.cells.columns)}. {cure}"
         )
+
+    def rows(self, keep: np.ndarray) -> "TextTable":
+        """The same file with some of its rows."""
+        return replace(self, cells=self.cells[keep].reset_index(drop=True), lines=self.lines[keep])
 
     def has(self, name: str) -> bool:
         """Whether such a column is there."""
@@ -95,7 +99,9 @@ def numbers_in(table: TextTable, name: str, decimal: str = ".") -> np.ndarray:
     return np.where(np.isfinite(values), values, np.nan)
 
 
-def stamps_in(table: TextTable, name: str, clock: str, timezone: str) -> pd.DatetimeIndex:
+def stamps_in(
+    table: TextTable, name: str, clock: str, timezone: str, dates: str | None = None
+) -> pd.DatetimeIndex:
     """One column as tz-aware UTC stamps.
 
     Parameters
@@ -103,6 +109,9 @@ def stamps_in(table: TextTable, name: str, clock: str, timezone: str) -> pd.Date
     clock : str
         "utc", "local" (the yard's time zone, with its summer time) or a fixed offset "+10:00".
         Stamps that carry their own offset keep it, whatever the clock says.
+    dates : str, optional
+        "day first" or "month first", for dates such as 03/04/2024; told from the file when not
+        given.
 
     Raises
     ------
@@ -110,7 +119,10 @@ def stamps_in(table: TextTable, name: str, clock: str, timezone: str) -> pd.Date
         At the first stamp that cannot be read, with its line.
     """
     cells = table.column(name).str.strip()
-    parsed = _parse_stamps(cells)
+    try:
+        parsed = _parse_stamps(cells, dates)
+    except TimeIndexError as error:
+        raise TimeIndexError(f"{table.path.name}, column {name!r}: {error}") from None
     bad = np.flatnonzero(parsed.isna())
     if len(bad):
         raise TimeIndexError(
@@ -241,16 +253,78 @@ def _is_cut(frame: pd.DataFrame) -> bool:
     return (last == "").sum() > (before == "").sum()
 
 
-def _parse_stamps(cells: pd.Series) -> pd.Series:
-    """ISO stamps first (fast); then day-first forms, which most keepers' spreadsheets write."""
+# Forms that custom reads day first; a slash may mean either order.
+DAYS = ("%d.%m.%Y", "%d-%m-%Y", "%d.%m.%y")
+SLASHES = {"day first": ("%d/%m/%Y", "%d/%m/%y"), "month first": ("%m/%d/%Y", "%m/%d/%y")}
+HOURS = (" %H:%M", " %H:%M:%S", "", " %I:%M %p", " %I:%M:%S %p")
+
+
+def _parse_stamps(cells: pd.Series, dates: str | None) -> pd.Series:
+    """ISO stamps first (fast), then seconds since 1970, then the forms of spreadsheets."""
+    cells, midnight = _midnight_as_zero(cells)
     parsed = pd.to_datetime(cells, format="ISO8601", errors="coerce", utc=_has_offset(cells))
-    if not parsed.isna().any():
-        return parsed
-    for form in ("%d.%m.%Y %H:%M", "%d.%m.%Y %H:%M:%S", "%d.%m.%Y", "%d/%m/%Y %H:%M", "%d/%m/%Y"):
-        other = pd.to_datetime(cells, format=form, errors="coerce")
-        if not other.isna().any():
-            return other
+    if parsed.isna().any():
+        parsed = _since_1970(cells) if _is_count(cells) else _other_forms(cells, parsed, dates)
+    return parsed + pd.to_timedelta(midnight.astype(int), unit="D") if midnight.any() else parsed
+
+
+def _midnight_as_zero(cells: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """24:00, the end of a day, as 00:00 and the rows that must move on by a day."""
+    midnight = cells.str.contains(r"[ T]24:00(?::00)?$", regex=True)
+    if midnight.any():
+        cells = cells.str.replace(r"([ T])24:00", r"\g<1>00:00", regex=True)
+    return cells, midnight
+
+
+def _is_count(cells: pd.Series) -> bool:
+    """Whether these are seconds or milliseconds since 1970, of 2001 or later."""
+    return bool(cells.str.fullmatch(r"\d{10}(?:\.\d+)?|\d{13}").all())
+
+
+def _since_1970(cells: pd.Series) -> pd.Series:
+    count = pd.to_numeric(cells)
+    return pd.to_datetime(count.where(count < 1e11, count / 1000), unit="s", utc=True)
+
+
+def _other_forms(cells: pd.Series, parsed: pd.Series, dates: str | None) -> pd.Series:
+    if parsed.dt.tz is not None:
+        return parsed  # stamps with an offset are in one form or in none
+    for day in (*DAYS, *SLASHES[dates or _slash_order(cells)]):
+        for hour in HOURS:
+            left = parsed.isna()
+            if not left.any():
+                return parsed
+            found = pd.to_datetime(cells[left], format=day + hour, errors="coerce")
+            parsed = parsed.where(~left, found.reindex(parsed.index))
     return parsed
+
+
+def _slash_order(cells: pd.Series) -> str:
+    """Which comes first in dates such as 03/04/2024, told by those that can be read in one way only.
+
+    Raises
+    ------
+    TimeIndexError
+        Without a line, when all could be either and both orders run on in time.
+    """
+    parts = cells.str.extract(r"^(\d{1,2})/(\d{1,2})/").dropna().astype(int)
+    if not len(parts) or (parts[0] > 12).any():
+        return "day first"
+    if (parts[1] > 12).any():
+        return "month first"
+    runs = {}
+    for order, (form, _) in SLASHES.items():
+        first = pd.to_datetime(cells.str.split(" ").str[0], format=form, errors="coerce").dropna()
+        runs[order] = first.is_monotonic_increasing
+    if runs["day first"] != runs["month first"]:
+        return "day first" if runs["day first"] else "month first"
+    if len(parts.drop_duplicates()) == 1 and (parts[0] == parts[1]).all():
+        return "day first"
+    first = cells[parts.index[0]]
+    raise TimeIndexError(
+        f"{first!r} may be read day first or month first. Write dates as 2026-05-31, or say "
+        'dates = "day first" or "month first" beside the file in yard.toml.'
+    )
 
 
 def _has_offset(cells: pd.Series) -> bool:

@@ -163,13 +163,15 @@ class YardBeetles:
 class Checked:
     """What could be understood of a yard, with or without its weather.
 
-    record is None where there is no weather to speak of; logs are there all the same.
+    record is None where there is no weather to speak of; logs are there all the same. robbed:
+    sentences about hives that lost by day what a neighbour gained.
     """
 
     yard: Yard
     record: Record | None
     logs: list[CleanLog]
     notes: list[str]
+    robbed: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

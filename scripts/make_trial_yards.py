@@ -30,12 +30,22 @@ HIVES = ["H1", "H2", "H3"]
 def main(arguments: list[str] | None = None) -> int:
     """Make the yards that the command line asks for."""
     asked = _parse(arguments)
+    given = {"noise_kg": asked.noise, "drift_kg_per_c": asked.drift}
+    scale = {name: value for name, value in given.items() if value is not None}
     combinations = _order(asked.yards, asked.seed)
     for number, (climate, mechanism) in enumerate(combinations, start=1):
         seasons = asked.seasons[(number - 1) % len(asked.seasons)]
         folder = asked.out / f"yard-{number:03d}-{seasons}-seasons"
         make_trial_yard(
-            folder, number, climate, mechanism, seasons, asked.seed, by_hand=asked.by_hand
+            folder,
+            number,
+            climate,
+            mechanism,
+            seasons,
+            asked.seed,
+            by_hand=asked.by_hand,
+            rough=asked.rough,
+            scale=scale,
         )
         print(f"{folder.name}", flush=True)
     return 0
@@ -53,6 +63,11 @@ def _parse(arguments: list[str] | None) -> argparse.Namespace:
     )
     parser.add_argument("--seed", type=int, default=7, help="whole number (default 7)")
     parser.add_argument("--by-hand", action="store_true", help="hand weighings, no hourly scales")
+    parser.add_argument("--rough", action="store_true", help="swarms, thefts, lifts in no notes")
+    parser.add_argument("--noise", type=float, help="noise of every scale, kg; drawn when absent")
+    parser.add_argument(
+        "--drift", type=float, help="drift of every scale, kg/°C; drawn when absent"
+    )
     return parser.parse_args(arguments)
 
 
@@ -74,6 +89,8 @@ def make_trial_yard(
     seed: int,
     *,
     by_hand: bool = False,
+    rough: bool = False,
+    scale: dict[str, float] | None = None,
 ) -> None:
     """One trial yard; its whole course follows from the seed and its number."""
     rng = np.random.default_rng([seed, number])
@@ -88,7 +105,9 @@ def make_trial_yard(
     ]
     since = f"{LAST_YEAR - seasons}-01-01"
     name = f"Trial yard {number} (invented)"
-    write_yard(folder, world, name, since, rng, about=about, by_hand=by_hand)
+    write_yard(
+        folder, world, name, since, rng, about=about, by_hand=by_hand, rough=rough, scale=scale
+    )
 
 
 def vary(climate: Climate, rng: np.random.Generator) -> Climate:

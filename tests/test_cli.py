@@ -128,3 +128,19 @@ def test_a_read_only_yard_is_enough(tmp_path):
     assert run("check", folder).returncode == 0
     folder.chmod(0o755)
     assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_check_draws_its_logs(tmp_path):
+    yard = SAMPLES / "inland-winter"
+    done = run("check", yard, "--plot", tmp_path / "logs")
+    assert done.returncode == 0, done.stderr
+    written = sorted(path.name for path in (tmp_path / "logs").iterdir())
+    assert written == ["Alder.svg", "Birch.svg", "Cherry.svg", "Damson.svg"]
+    assert "<title>Alder, 4 April 2021" in (tmp_path / "logs" / "Alder.svg").read_text("utf-8")
+    one = run("check", yard, "--plot", tmp_path / "all.svg", "--json")
+    assert json.loads(one.stdout)["written"] == [str(tmp_path / "all.svg")]
+
+
+def test_picture_of_another_kind_is_refused(tmp_path):
+    done = run("check", SAMPLES / "inland-winter", "--plot", tmp_path / "all.png")
+    assert done.returncode == 1 and "ends in .svg, or a folder" in done.stderr

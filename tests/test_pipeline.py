@@ -227,3 +227,24 @@ def test_daily_weather_in_fahrenheit_and_inches_is_enough_and_its_gaps_are_told(
     assert plain.outlook.issue_date == pd.Timestamp("2024-06-10")
     for word in ("Radiation", "Humidity", "Wind"):
         assert any(note.startswith(word) for note in plain.record.notes), word
+
+
+def test_free_comb_is_marked_by_the_check_and_by_no_outlook_of_the_past(write_yard, hourly_weather):
+    # 4 kg of comb free after the last reading, 0.5 kg a day gained before: with 0.5 · n kg more free
+    # n days earlier no day began with less than 1 kg free; with none free the last two did (0.5 and
+    # 1.0 less a little noise are below or about it).
+    hours = pd.date_range("2024-05-01", "2024-05-31", freq="h", tz="UTC")
+    kg = 40 + 0.5 * np.arange(len(hours)) / 24
+    text = "".join(f"{t:%Y-%m-%d %H:%M},{w:.2f}\n" for t, w in zip(hours, kg, strict=True))
+    box = 'boxes = [{{ kind = "deep", frames = 10, drawn = 10, full = {full} }}]\n'
+    scale = 'scale = { file = "s.csv", time = "t", weight = "w", unit = "kg", clock = "utc" }\n'
+    found = {}
+    for full in (8, 10):
+        hive = f'[[hive]]\nname = "H1"\n{box.format(full=full)}{scale}'
+        files = {"s.csv": "t,w\n" + text, "weather.csv": hourly_weather.to_csv()}
+        folder = write_yard(hive, files=files)
+        checked = pipeline.check(folder)
+        found[full] = int(checked.logs[0].gains["lower_bound"].sum())
+        past = pipeline.known_before(pipeline.read_sources(folder), pd.Timestamp("2024-05-25"))
+        assert not past.logs[0].gains["lower_bound"].any()
+    assert found[8] == 0 and found[10] in (1, 2)

@@ -10,14 +10,16 @@ import pytest
 from conftest import plain_weather
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib.figure import Figure
 
 from flowcast import pipeline
+from flowcast.numbers import load_numbers
 from flowcast.plots import season
 from flowcast.plots.bloom import bloom_data, pack_lanes, plot_bloom
-from flowcast.plots.canvas import draw_svg
-from flowcast.plots.log import log_data, plot_log, step_data
+from flowcast.plots.canvas import draw_alone, draw_svg
+from flowcast.plots.log import check_data, check_words, draw_check, log_data, plot_log, step_data
 from flowcast.plots.style import KIND_COLOURS, paper
-from flowcast.scale_log import CleanLog
+from flowcast.scale_log import CleanLog, clean_log
 
 TOML = """\
 [yard]
@@ -288,10 +290,12 @@ def _log(times, kg, net, kind="scale"):
 
 # By hand: 30, 35, 36 kg with 5 kg of boxes set on: 30, 30, 31 without; moved so that both end at
 # 36, the clean line is 35, 35, 36. Summer time of Vienna is two hours ahead of UTC.
-def test_clean_line_ends_where_the_scale_ends():
+def test_clean_line_begins_where_the_scale_begins():
     times = ["2024-06-01 08:00", "2024-06-10 08:00", "2024-06-20 08:00"]
     frame = log_data(_log(times, [30, 35, 36], [30, 30, 31], "hand weighings"), "Europe/Vienna")
-    assert frame["net_kg"].tolist() == [35, 35, 36]
+    # What the hive would weigh had nothing been put on since: moved so as to end alike, the line of
+    # a hive that gains and is harvested would begin below zero.
+    assert frame["net_kg"].tolist() == [30, 30, 31]
     assert frame.index[0] == pd.Timestamp("2024-06-01 10:00")
 
 
@@ -317,6 +321,59 @@ def test_steps_from_work_and_found_ones_have_marks_of_their_own():
     ax = plot_log(frame, steps, ax=_axes(), scale=1.0, unit="kg")
     marks = {line.get_label(): line.get_markerfacecolor() for line in ax.lines}
     assert marks["work"] != marks["jump, not in work.csv"]
+
+
+def _whole_log():
+    """Ten days at 40 kg, a box of 4 kg on after five, one reading lifted, all of it in UTC."""
+    hours = np.arange(240)
+    kg = 40 + 4.0 * (hours >= 131) + np.random.default_rng(1).normal(0, 0.01, 240)
+    kg[60] = 20.0
+    index = pd.date_range("2024-06-01", periods=240, freq="h", tz="UTC")
+    work = pd.DataFrame(columns=["time", "timed", "what", "kg", "note"])
+    readings = pd.DataFrame({"weight_kg": kg}, index=index)
+    return clean_log(readings, work, hive="H<1>", timezone="UTC", numbers=load_numbers())
+
+
+def test_picture_of_a_log_accounts_for_every_kilogram():
+    frame = check_data(_whole_log(), "Europe/Vienna")
+    assert frame.index[0] == pd.Timestamp("2024-06-01 02:00")  # UTC+2 in June
+    assert list(frame.index[frame["mark"] == "lifted"]) == [pd.Timestamp("2024-06-03 14:00")]
+    good = frame[frame["mark"] == "good"]
+    whole = good[["work_kg", "weather_kg", "clean_kg"]].sum(axis=1)
+    assert whole.to_numpy() == pytest.approx(good["shown_kg"] - good["shown_kg"].iloc[0], abs=1e-9)
+    assert good["work_kg"].iloc[-1] == pytest.approx(4.0, abs=0.03)
+    assert good["clean_kg"].iloc[[0, -1]].to_numpy() == pytest.approx([0, 0], abs=0.05)
+
+
+def test_picture_of_a_log_is_told_in_words_too():
+    words = check_words(_whole_log(), "UTC")
+    assert words.startswith(
+        "H<1>, 1 June 2024 to 10 June 2024: marked 1 lifted; 1 steps taken out, 4.0 kg"
+    )
+    svg = draw_alone("c", lambda figure: draw_check(figure, _whole_log(), "UTC"), (9, 5), words)
+    assert 'role="img"' in svg and "<title>H&lt;1&gt;, 1 June 2024" in svg
+    assert "aria-hidden" not in svg.split(">")[0]
+
+
+def test_marks_and_steps_are_drawn_where_they_are():
+    figure = Figure()
+    draw_check(figure, _whole_log(), "UTC")
+    shown, taken, clean = figure.axes
+    labels = {line.get_label(): line for line in shown.lines + taken.lines}
+    assert list(labels["lifted"].get_ydata()) == [20.0]
+    assert len(labels["found"].get_ydata()) == 1 and "work.csv" not in labels
+    assert labels["steps"].get_ydata()[-1] == pytest.approx(4.0, abs=0.03)
+    assert "bees" in clean.get_title()
+
+
+@pytest.mark.parametrize("many", [3, 9000])
+def test_a_long_log_is_thinned_and_its_marks_are_kept(many):
+    log = _whole_log()
+    copies = pd.concat([log.readings] * many)
+    copies.index = pd.date_range("2000-01-01", periods=len(copies), freq="min", tz="UTC")
+    frame = check_data(replace(log, readings=copies), "UTC")
+    assert (frame["mark"] == "lifted").sum() == many
+    assert (frame["mark"] == "good").sum() <= 4000
 
 
 def test_svg_is_the_same_twice_and_its_ids_are_its_own():

@@ -130,3 +130,53 @@ def test_what_is_written_is_read_back(tmp_path, values):
     frame.to_csv(text, index=False)
     table = read_table(_write(tmp_path, text.getvalue()))
     assert numbers_in(table, "w") == pytest.approx(values, abs=1e-9)
+
+
+# Dates: which of day and month comes first is a matter of country, told from the file or asked.
+
+
+def _stamps(tmp_path, cells, dates=None, clock="utc"):
+    text = "time,w\n" + "".join(f'"{cell}",1\n' for cell in cells)
+    table = read_table(_write(tmp_path, text))
+    return list(stamps_in(table, "time", clock, "Europe/Prague", dates).strftime("%Y-%m-%d %H:%M"))
+
+
+@pytest.mark.parametrize(
+    "cells, first",
+    [
+        (["13/04/2024 10:00", "14/04/2024 10:00"], "2024-04-13 10:00"),
+        (["04/13/2024 10:00", "04/14/2024 10:00"], "2024-04-13 10:00"),
+        (["03/04/2024 10:00", "13/04/2024 10:00"], "2024-04-03 10:00"),
+        (["4/13/2024 1:05 PM", "4/13/2024 2:05 PM"], "2024-04-13 13:05"),
+        (["13.4.2024 10:00", "14.4.2024 10:00"], "2024-04-13 10:00"),
+        (["13.04.24 10:00", "14.04.24 10:00"], "2024-04-13 10:00"),
+        (["2024-04-13 10:00", "13.04.2024 11:00"], "2024-04-13 10:00"),
+        (["2024-04-12 24:00", "2024-04-13 01:00"], "2024-04-13 00:00"),
+        # 1712966400 s after 1970 is 13 April 2024, 00:00 UTC (19,826 days of 86,400 s).
+        (["1712966400", "1712970000"], "2024-04-13 00:00"),
+        (["1712966400000", "1712970000000"], "2024-04-13 00:00"),
+        # Read day first these go forward, month first they jump back: 5 Dec after 4 Jan of one year.
+        (["28/02/2024", "01/03/2024"], "2024-02-28 00:00"),
+        (["01/02/2024", "12/02/2024", "02/03/2024"], "2024-02-01 00:00"),
+    ],
+)
+def test_dates_of_many_forms(tmp_path, cells, first):
+    assert _stamps(tmp_path, cells)[0] == first
+
+
+def test_date_that_may_be_read_two_ways_is_asked_about(tmp_path):
+    cells = ["03/04/2024 10:00", "04/04/2024 10:00"]
+    with pytest.raises(TimeIndexError, match='dates = "day first"'):
+        _stamps(tmp_path, cells)
+    assert _stamps(tmp_path, cells, "day first")[0] == "2024-04-03 10:00"
+    assert _stamps(tmp_path, cells, "month first")[0] == "2024-03-04 10:00"
+
+
+@given(st.integers(0, 600), st.integers(14, 40), st.sampled_from(["%d/%m/%Y", "%m/%d/%Y"]))
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+def test_two_weeks_of_days_tell_their_order(tmp_path, start, days, form):
+    # Any 14 days running hold a day of the month past the twelfth.
+    index = pd.date_range("2023-01-01", periods=days) + pd.Timedelta(days=start)
+    assert _stamps(tmp_path, index.strftime(form)) == list(index.strftime("%Y-%m-%d 00:00"))

@@ -164,7 +164,9 @@ def test_box_not_in_work_csv_is_found_and_asked_about():
     assert len(log.steps) == 1 and not step["logged"]
     assert step["time"] == pd.Timestamp("2024-05-03 10:30", tz="UTC")
     assert step["kg"] == pytest.approx(4.3, abs=3 * step["sd_kg"])
-    assert step["note"] == "about +4.3 kg at 10:30, not in work.csv: boxes on or feed?"
+    # A week without income: boxes or feed, about evenly.
+    assert step["note"].startswith("about +4.3 kg at 10:30, not in work.csv: feed (")
+    assert step["note"].endswith(", or boxes on?") and 0.4 < step["confidence"] < 0.9
     assert log.gains["gain_kg"].abs().max() < 0.11  # the step's own error comes to the night's
     # The day of the step is less certain than the others by the step's error.
     sd = log.gains["gain_sd_kg"]
@@ -177,24 +179,6 @@ def test_hour_of_a_found_step_is_told_on_the_yards_clock():
     log = clean(scale(kg), timezone="Australia/Brisbane")  # UTC+10: 10:30 is 20:30 there
     assert "at 20:30" in log.steps["note"].iloc[0]
     assert "swarm" not in log.steps["cause"].iloc[0]  # 10 to 16 h: common practice, no source
-
-
-@pytest.mark.parametrize(
-    "kg, hour, cause",
-    [  # sizes and hours: common practice, no source
-        (-2.8, 13, "a swarm, or frames out?"),
-        (-2.8, 18, "frames or a box off?"),
-        (-18.0, 11, "honey off?"),
-        (1.4, 11, "frames in or feed?"),
-        (12.0, 11, "several boxes on, or the scale shifted?"),
-        (3.0, 2, "rain or snow on the hive, or the scale shifted?"),
-    ],
-)
-def test_likely_cause_goes_by_size_sign_and_hour(kg, hour, cause):
-    weights = noisy_week()
-    weights[48 + hour :] += kg
-    steps = clean(scale(weights)).steps
-    assert list(steps["cause"]) == [cause]
 
 
 def test_swarm_in_the_log_is_measured():
@@ -276,7 +260,7 @@ def test_two_things_done_at_one_visit_are_one_step():
     assert log.steps["cause"].iloc[0] == "honey off and super on"
     assert log.steps["note"].iloc[0] == "from work.csv, measured"  # -26.1 + 4.3 is what it shows
     half = clean(scale(kg + 30), work(("2024-05-03 12:00", "super on", 4.3)))
-    assert half.steps["cause"].iloc[0] == "super on and honey off?"
+    assert half.steps["cause"].iloc[0] == "super on and more taken off?"
 
 
 def test_two_things_done_an_hour_apart_are_two_steps_where_the_scale_read_between():
@@ -540,7 +524,7 @@ def test_log_too_short_for_a_gain_has_an_empty_table():
     for kg in ([40.0], [40.0, 40.1], [40.0] * 6):
         gains = clean(scale(kg)).gains
         assert len(gains) == 0
-        assert list(gains.columns) == ["days", "gain_kg", "gain_sd_kg", "quality"]
+        assert list(gains.columns) == ["days", "gain_kg", "gain_sd_kg", "quality", "lower_bound"]
 
 
 def test_times_without_a_zone_and_a_missing_column_are_named():

@@ -140,3 +140,49 @@ def test_work_of_other_years_changes_nothing(log):
     readings, work = log
     far = work.assign(time=work["time"] + pd.Timedelta(days=900)) if len(work) else work
     same_gains(clean(readings, work.iloc[:0]), clean(readings, far), abs_kg=0)
+
+
+@few
+@given(scale_logs(), st.integers(0, 2**32 - 1))
+def test_a_log_in_two_parts_is_the_same_log(log, seed):
+    readings, work = log
+    cut = int(np.random.default_rng(seed).integers(1, len(readings)))
+    again = pd.concat([readings.iloc[cut - min(cut, 5) :], readings.iloc[:cut]])
+    same_gains(clean(readings, work), clean(again, work), abs_kg=0)
+
+
+@few
+@given(scale_logs())
+def test_a_scale_in_grams_or_pounds_tells_the_same(log):
+    readings, work = log
+    for unit in (0.001, 0.45359237):
+        there = (readings / unit) * unit  # what reading in that unit leaves of the digits
+        same_gains(clean(readings, work), clean(there, work))
+
+
+@few
+@given(scale_logs())
+def test_a_restart_never_changes_a_good_day(log):
+    readings, work = log
+    cleaned = clean(readings, work)
+    zero = (cleaned.readings["mark"] == "restart").to_numpy()
+    other = readings.copy()
+    other.loc[cleaned.readings.index[zero], "weight_kg"] = -3.0
+    same_gains(cleaned, clean(other, work), abs_kg=0)
+
+
+@few
+@given(scale_logs(), st.sampled_from(ZONES), st.integers(0, 2**32 - 1))
+def test_the_identity_closes_over_any_span(log, timezone, seed):
+    cleaned = clean(*log, timezone=timezone)
+    gains = cleaned.gains
+    if not len(gains) or cleaned.counts.get("spans left out"):
+        return
+    ends = gains.index + pd.to_timedelta(gains["days"].to_numpy(), unit="D")
+    first, last = np.sort(np.random.default_rng(seed).integers(0, len(gains), 2))
+    start, end = gains.index[first], ends[last]
+    date = cleaned.steps["time"].dt.tz_convert(timezone).dt.tz_localize(None).dt.normalize()
+    taken = cleaned.steps["kg"][((date >= start) & (date < end)).to_numpy()].sum()
+    raised = cleaned.nights[end] - cleaned.nights[start]
+    total = gains["gain_kg"].iloc[first : last + 1].sum()
+    assert total == pytest.approx(raised - taken, abs=1e-9)

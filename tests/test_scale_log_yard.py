@@ -1,5 +1,7 @@
 """Hand weighings, and several hives together. All hives here are invented."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -7,8 +9,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flowcast.numbers import load_numbers
-from flowcast.scale_log import CleanLog, apart, clean_log, hive_strengths, yard_gains
+from flowcast.scale_log import (
+    CleanLog,
+    apart,
+    clean_log,
+    free_comb,
+    hive_strengths,
+    mark_full,
+    robbing,
+    yard_gains,
+)
 from flowcast.scale_log.log import steps_table
+from flowcast.scale_log.room import free_since
 
 NUMBERS = load_numbers()
 WORK_COLUMNS = ["time", "timed", "what", "kg", "note"]
@@ -53,10 +65,21 @@ def test_spans_from_weighing_to_weighing_with_stated_work_taken_out():
     assert list(log.gains["days"]) == [14, 16, 20]
     assert log.gains["gain_kg"].to_numpy() == pytest.approx([3.5, 7.5, 1.5], abs=1e-9)
     assert (log.gains["quality"] == "good").all()
-    # Two weighings of 0.15 kg each, and 0.3 kg for a stated weight: √(2 · 0.0225) = 0.212,
-    # √(0.045 + 0.09) = 0.367.
-    assert log.gains["gain_sd_kg"].to_numpy() == pytest.approx([0.212, 0.367, 0.367], abs=5e-4)
+    # Weighings err by 0.15 kg. At 10 h, 4 of the 14 hours from dawn to dusk are past: that share of the
+    # day's gain, here of the larger of the two spans beside it (3.5/14 = 0.25, 7.5/16 = 0.469,
+    # 1.5/20 = 0.075), is in or not: 0.0714, 0.1339, 0.1339, 0.0214 kg. A stated weight errs by 0.3.
+    # √(2·0.0225 + 0.0714² + 0.1339²) = 0.261; √(0.045 + 2·0.1339² + 0.09) = 0.413;
+    # √(0.045 + 0.1339² + 0.0214² + 0.09) = 0.392.
+    assert log.gains["gain_sd_kg"].to_numpy() == pytest.approx([0.261, 0.413, 0.392], abs=5e-4)
     assert list(log.steps["kg"]) == [4.0, -12.0] and log.steps["logged"].all()
+
+
+def test_evening_weighing_stands_for_the_night_after():
+    # Weighed on 1 April at 20 h and on 15 April at 7 h: 13 nights, from that of 2 to that of 15 April.
+    index = pd.DatetimeIndex(["2024-04-01 20:00", "2024-04-15 07:00"], tz="UTC")
+    log = clean(pd.DataFrame({"weight_kg": [30.0, 32.6]}, index=index))
+    assert list(log.gains.index) == [pd.Timestamp("2024-04-02")]
+    assert list(log.gains["days"]) == [13]
 
 
 def test_several_weighings_on_a_date_count_once():
@@ -72,8 +95,72 @@ def test_work_of_unknown_size_makes_a_span_doubtful():
     lines = work(("2024-04-20", "super on", np.nan), ("2024-05-10", "inspected", np.nan))
     log = clean(weighed(d0401=30.0, d0415=33.5, d0501=45.0, d0521=46.5), lines)
     assert list(log.gains["quality"]) == ["good", "doubtful", "good"]
-    assert log.gains["gain_kg"].to_numpy() == pytest.approx([3.5, 11.5, 1.5], abs=1e-9)
+    # The spans around it gained 3.5/14 = 0.25 and 1.5/20 = 0.075 kg a day, their median is 0.1625:
+    # 2.6 kg in 16 days. The other 8.9 kg of the 11.5 are taken for the super.
+    assert log.gains["gain_kg"].to_numpy() == pytest.approx([3.5, 2.6, 1.5], abs=1e-9)
+    assert log.steps["kg"].to_numpy() == pytest.approx([8.9], abs=1e-9)
+    assert "size not known: taken as what" in log.steps["note"].iloc[0]
     assert log.gains["gain_sd_kg"].iloc[1] >= NUMBERS["scale_log.unknown_work_sd_kg"]
+
+
+def test_harvest_that_nobody_wrote_down_is_listed_and_asked_about():
+    # 0.3 kg a day come in, and between 15 April and 1 May 14.2 kg less are there: over 16 days that is
+    # 0.89 kg a day, as much as a strong colony eats in a dearth, but not amid a flow. Usual would be
+    # 4.8 kg (0.3 · 16); so 19.0 kg are gone.
+    weights = weighed(d0401=40.0, d0408=42.1, d0415=44.2, d0501=30.0, d0508=32.1, d0515=34.2)
+    log = clean(weights)
+    step = log.steps.iloc[0]
+    assert len(log.steps) == 1 and not step["logged"]
+    assert step["kg"] == pytest.approx(-19.0, abs=1e-9)
+    assert step["cause"] == "honey off?" and "within 16 days without readings" in step["note"]
+    assert log.counts["steps not in work.csv"] == 1
+    assert log.gains["quality"].tolist() == ["good", "good", "doubtful", "good", "good"]
+    # A line with the weight settles it.
+    told = clean(weights, work(("2024-04-25", "honey off", 19.4)))
+    assert told.gains["gain_kg"].iloc[2] == pytest.approx(5.2, abs=1e-9)
+    assert (told.gains["quality"] == "good").all() and told.steps["logged"].all()
+
+
+def test_long_dearth_is_no_harvest():
+    log = clean(weighed(d0701=40.0, d0715=34.5, d0801=28.0, d0815=22.6))
+    assert len(log.steps) == 0 and (log.gains["quality"] == "good").all()
+
+
+def test_net_weight_stays_that_of_a_hive_when_harvests_have_no_weight():
+    # Five years of 20 kg brought and 20 kg taken, supers weighed and honey not: were nothing taken out
+    # for the honey, the hive net of work would sink by 20 kg a year.
+    lines, weights, kg = [], {}, 40.0
+    for year in range(2019, 2024):
+        for month, change in (("04", 0.0), ("06", 20.0), ("07", -20.0), ("09", 0.0)):
+            kg += change
+            weights[pd.Timestamp(f"{year}-{month}-15 10:00", tz="UTC")] = kg
+        lines.append((f"{year}-07-01", "honey off", np.nan))
+    readings = pd.DataFrame({"weight_kg": weights.values()}, index=pd.DatetimeIndex(weights))
+    log = clean(readings, work(*lines))
+    assert log.readings["net_kg"].min() > 30.0
+    assert (log.steps["kg"] < -10).all()
+
+
+def test_work_on_a_day_of_weighing_is_put_where_it_fits():
+    # 0.1 kg a day throughout; 20 kg of honey off on 15 May, a day of weighing. Weighed 44.4 before it
+    # came off, then 25.8 two weeks on: put before the weighing, the spans would read +21.4 and -18.6.
+    before = weighed(d0401=40.0, d0415=41.4, d0501=43.0, d0515=44.4, d0529=25.8, d0612=27.2)
+    log = clean(before, work(("2024-05-15", "honey off", 20.0)))
+    assert log.gains["gain_kg"].to_numpy() == pytest.approx([1.4, 1.6, 1.4, 1.4, 1.4], abs=1e-9)
+    assert (log.gains["quality"] == "good").all()
+    # The same, weighed after it came off: 24.4.
+    after = weighed(d0401=40.0, d0415=41.4, d0501=43.0, d0515=24.4, d0529=25.8, d0612=27.2)
+    log = clean(after, work(("2024-05-15", "honey off", 20.0)))
+    assert log.gains["gain_kg"].to_numpy() == pytest.approx([1.4, 1.6, 1.4, 1.4, 1.4], abs=1e-9)
+    assert (log.gains["quality"] == "good").all()
+
+
+def test_hour_of_work_does_not_help_where_weighings_have_none():
+    # Weighings by date alone stand at midnight; work at 15 h of the same date may be on either side.
+    weights = weighed(d0401=40.0, d0415=41.4, d0501=43.0, d0515=24.4, d0529=25.8, d0612=27.2)
+    weights.index = weights.index.normalize()
+    log = clean(weights, work(("2024-05-15 15:00", "honey off", 20.0)))
+    assert log.gains["gain_kg"].to_numpy() == pytest.approx([1.4, 1.6, 1.4, 1.4, 1.4], abs=1e-9)
 
 
 def test_work_on_a_day_of_weighing_leaves_both_spans_open():
@@ -260,3 +347,88 @@ def test_of_two_hives_nobody_can_say_which_one_left():
     assert apart([], NUMBERS) == []
     assert len(yard_gains([], NUMBERS)) == 0
     assert len(hive_strengths([], NUMBERS)) == 0
+
+
+def test_reason_is_told_by_what_the_log_knows():
+    assert apart(three_hives(), NUMBERS)[0].endswith("or out of room? Look into it.")
+    swarm = {"time": pd.Timestamp("2023-06-25 12:00", tz="UTC"), "kg": -2.8, "sd_kg": 0.1,
+             "cause": "a prime swarm?", "logged": False, "note": ""}  # fmt: skip
+    assert apart(three_hives(steps=[swarm]), NUMBERS)[0].endswith("It had swarmed.")
+    full = three_hives()
+    full[1] = replace(full[1], gains=full[1].gains.assign(lower_bound=True))
+    assert "no free comb left" in apart(full, NUMBERS)[0]
+    ahead = three_hives(by=-1.4)
+    assert apart(ahead, NUMBERS)[0].endswith("joined by a swarm?")
+
+
+# Robbing
+
+
+def yard_of_days(**changes):
+    """Three hives of 20 days that lose 0.01 kg an hour; changes by name: (day, kg from 9 to 17 h)."""
+    logs = []
+    for seed, name in enumerate(("H1", "H2", "H3")):
+        hours = np.arange(20 * 24)
+        kg = 40 - 0.01 * hours + np.random.default_rng(seed).normal(0, 0.02, len(hours))
+        for day, change in changes.get(name, []):
+            kg += change * np.clip((hours - day * 24 - 9) / 8, 0, 1)
+        index = pd.date_range("2024-08-01", periods=len(hours), freq="h", tz="UTC")
+        readings = pd.DataFrame({"weight_kg": kg}, index=index)
+        logs.append(clean_log(readings, work(), hive=name, timezone="UTC", numbers=NUMBERS))
+    return logs
+
+
+def test_one_loses_by_day_what_its_neighbour_gains():
+    # H2 is robbed of 1.2 and 1.0 kg on 11 and 12 August, H1 brings home 1.0 and 0.9 of them.
+    logs = yard_of_days(H1=[(10, 1.0), (11, 0.9)], H2=[(10, -1.2), (11, -1.0)])
+    sentences = robbing(logs, "UTC", NUMBERS)
+    assert len(sentences) == 1
+    assert sentences[0].startswith("From 11 August 2024 to 12 August 2024 H2 lost 2.2 kg by day")
+    assert "H1 gained 1.9 kg more" in sentences[0]
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"H2": [(10, -1.2)]},  # nobody has it
+        {"H1": [(10, 1.5)], "H2": [(10, 1.4)], "H3": [(10, 1.6)]},  # a flow
+        {"H1": [(10, 1.0)], "H2": [(10, -1.2)], "H3": [(10, 1.0)]},  # of two, neither is the robber
+        {"H1": [(10, 3.0)], "H2": [(10, -0.8)]},  # more than was lost
+    ],
+)
+def test_what_is_no_robbing(changes):
+    assert robbing(yard_of_days(**changes), "UTC", NUMBERS) == []
+
+
+# Free comb
+
+
+def test_free_comb_is_what_is_drawn_and_not_full():
+    # A deep of 10 drawn and 6 full, 4 · 3.0 kg (BBKA News 216, READ); a British super of 8 drawn and
+    # 10 full is full.
+    assert free_comb([("deep", 10, 6), ("national super", 8, 10)], NUMBERS) == pytest.approx(12.0)
+
+
+def test_days_before_a_full_hive_got_its_box_are_lower_bounds():
+    # Ten days of 1.0 kg, then a box on 11 May, then ten days of 1.0 kg; 6.5 kg of comb are free at the
+    # end. Before the last day 7.5 were free, ..., at the start of 11 May 16.5 without the box of
+    # 16 kg: 0.5; the day before that 1.5, and so on.
+    box = {"time": pd.Timestamp("2023-05-11 11:00", tz="UTC"), "kg": 4.3, "sd_kg": 0.1,
+           "cause": "super on", "logged": True, "note": ""}  # fmt: skip
+    log = hive("H1", [1.0] * 20, steps=[box])
+    marked = mark_full(log, 6.5, "UTC", NUMBERS)
+    free = 6.5 + free_since(log, "UTC", NUMBERS)
+    assert free["2023-05-20"] == pytest.approx(7.5) and free["2023-05-11"] == pytest.approx(0.5)
+    assert list(marked.gains.index[marked.gains["lower_bound"]]) == [pd.Timestamp("2023-05-11")]
+    assert marked.counts["days that began without free comb"] == 1
+    assert mark_full(log, None, "UTC", NUMBERS) is log
+
+
+@settings(max_examples=30, deadline=None, derandomize=True)
+@given(st.floats(0, 30), st.floats(0, 10))
+def test_more_free_comb_marks_no_further_day(free, more):
+    log = hive("H1", np.random.default_rng(1).normal(0.3, 1.0, 40))
+    few = mark_full(log, free + more, "UTC", NUMBERS).gains["lower_bound"]
+    many = mark_full(log, free, "UTC", NUMBERS).gains["lower_bound"]
+    assert (many | ~few).all()

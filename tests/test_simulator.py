@@ -598,3 +598,26 @@ def test_the_simulator_takes_nothing_from_the_forecaster():
             else:
                 continue
             assert found <= allowed | standard, path.name
+
+
+def test_mishaps_are_in_the_truth_and_in_nobodys_notes(tmp_path, monkeypatch):
+    monkeypatch.setattr(make_trial_yards, "SPAN", ("2021-01-01", "2024-12-31"))
+    folder = tmp_path / "rough"
+    make_trial_yards.make_trial_yard(
+        folder, 3, "oceanic", "thermal", 2, seed=9, rough=True, scale={"noise_kg": 0.04}
+    )
+    events = pd.concat(pd.read_csv(path) for path in (folder / "truth").glob("events-*.csv"))
+    kinds = set(events["kind"])
+    assert {"cast", "put_back"} <= kinds
+    casts = events["kg"][events["kind"] == "cast"]
+    # After-swarms weigh 0.3 to 1.5 kg (common practice, no source).
+    assert casts.between(-1.5, -0.3).all()
+    back = events[events["kind"] == "put_back"].groupby("hive")["kg"].sum()
+    assert back.to_numpy() == pytest.approx(np.zeros(len(back)), abs=1e-9)
+    noted = pd.read_csv(folder / "work.csv")
+    words = {"super on", "super off", "honey off", "feed", "swarmed", "requeened", "united",
+             "inspected"}  # fmt: skip
+    assert set(noted["what"]) <= words
+    # What was lifted off and put back is no gain: the truth of gains knows nothing of it.
+    gain = pd.read_csv(folder / "truth" / "gain-H1.csv")["gain_kg"]
+    assert gain.abs().max() < 6

@@ -8,7 +8,7 @@ import pandas as pd
 from flowcast import scale_log, weather
 from flowcast.errors import NotEnoughDataError
 from flowcast.flow.days import days_of
-from flowcast.foraging import foraging_days
+from flowcast.foraging import foraging_days, foraging_hours
 from flowcast.pipeline.ahead import forecast_after
 from flowcast.pipeline.gather import Sources
 from flowcast.pipeline.stations import against_station
@@ -17,6 +17,7 @@ from flowcast.sources.files import ScaleFile, doubtful_unit
 from flowcast.sources.service import Block
 from flowcast.tables import WEATHER
 from flowcast.yard import Yard
+from flowcast.yard.settings import HiveSection
 
 
 def default_issue_date(sources: Sources) -> pd.Timestamp:
@@ -59,7 +60,7 @@ def known_before(sources: Sources, issue_date: pd.Timestamp) -> Record:
     daily = daily_of(whole, place, numbers)
     _check_reach(daily, issue_date, numbers)
     normals = weather.fit_normals(daily, weather.midwinter(place), numbers)
-    logs, notes = clean_logs(yard, sources.scales, cut)
+    logs, notes = clean_logs(yard, sources.scales, cut, _air(whole, numbers))
     spans, dropped = _yard_spans(logs, daily.index, issue_date, numbers)
     check = against_station(sources.nearby, joined.table, place, numbers)
     return Record(
@@ -98,14 +99,30 @@ def daily_of(whole: weather.Weather, place, numbers) -> pd.DataFrame:
     )
 
 
+def _with_changes(work: pd.DataFrame, changed: pd.DatetimeIndex) -> pd.DataFrame:
+    """Another scale under the hive is a step of no stated size: its zero is another."""
+    if not len(changed):
+        return work
+    lines = pd.DataFrame(
+        {"time": changed, "timed": True, "what": scale_log.ANOTHER_SCALE, "kg": np.nan, "note": ""}
+    )
+    return pd.concat([work, lines], ignore_index=True) if len(work) else lines
+
+
+def _air(whole: weather.Weather, numbers) -> pd.DataFrame:
+    """What the weather may do to a scale: warmth, rain, and whether bees flew."""
+    fit = foraging_hours(whole.hourly, numbers)["suitability"]
+    return whole.hourly[["temp_c", "precip_mm"]].assign(suitability=fit)
+
+
 def clean_logs(
-    yard: Yard, scales: list[ScaleFile], cut: pd.Timestamp
+    yard: Yard, scales: list[ScaleFile], cut: pd.Timestamp, air: pd.DataFrame | None = None
 ) -> tuple[list[scale_log.CleanLog], list[str]]:
     """The log of every hive up to the cut, cleaned, and what is to be said of it."""
     logs, notes = [], []
     for file in scales:
         readings = file.readings[file.readings.index <= cut]
-        work = yard.work_of(file.hive)
+        work = _with_changes(yard.work_of(file.hive), file.changed)
         notes += file.notes
         if not len(readings):
             notes.append(f"{file.name}: no weight of hive {file.hive} before the issue date.")
@@ -119,11 +136,31 @@ def clean_logs(
                     hive=file.hive,
                     timezone=yard.place.timezone,
                     numbers=yard.numbers,
+                    air=air,
                 )
             )
         except NotEnoughDataError as error:
             raise NotEnoughDataError(f"{file.name}, hive {file.hive}: {error}") from None
-    return logs, notes
+    # Only now, since what was done to one hive is a hint to what was done to the next.
+    return scale_log.explain(logs, air, yard.place.timezone, yard.numbers), notes
+
+
+def with_free_comb(logs: list[scale_log.CleanLog], yard: Yard) -> list[scale_log.CleanLog]:
+    """The same logs with days that began without free comb marked, by what yard.toml says of today.
+
+    Not for a past issue date: what stands there of the combs was written later.
+    """
+    rooms = {hive.name: _free_comb(hive, yard.numbers) for hive in yard.hives}
+    zone = yard.place.timezone
+    return [scale_log.mark_full(log, rooms.get(log.hive), zone, yard.numbers) for log in logs]
+
+
+def _free_comb(hive: HiveSection, numbers) -> float | None:
+    """What yard.toml says of the hive's combs, which is of today; None where it says nothing."""
+    boxes = [(box.kind, box.drawn, box.full) for box in hive.boxes]
+    if not boxes or any(drawn is None or full is None for _, drawn, full in boxes):
+        return None
+    return scale_log.free_comb(boxes, numbers)
 
 
 def _cut(

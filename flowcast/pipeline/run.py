@@ -17,8 +17,14 @@ from flowcast.flow.prior import Plant, draw_ensemble
 from flowcast.flow.scenarios import Scenarios, future_of, simulate
 from flowcast.flow.standing import Standing, read_standing
 from flowcast.pipeline.gather import Reach, Sources, read_place, read_sources, sources_of
-from flowcast.pipeline.record import clean_logs, default_issue_date, known_before
+from flowcast.pipeline.record import (
+    clean_logs,
+    default_issue_date,
+    known_before,
+    with_free_comb,
+)
 from flowcast.results import Checked, Pulled, Record, YardOutlook
+from flowcast.scale_log import CleanLog, apart, robbing
 from flowcast.sources.files import read_scale
 from flowcast.yard import Yard, read_yard
 from flowcast.yard.settings import ForageSection
@@ -116,9 +122,19 @@ def check(folder: Path | str, *, reach: Reach | None = None) -> Checked:
         sources = read_sources(folder, reach or Reach())
     except SourceUnavailable as error:
         yard = read_yard(folder)
-        return Checked(yard, None, *_all_logs(yard, str(error)))
+        logs, notes = _all_logs(yard, str(error))
+        logs = with_free_comb(logs, yard)
+        return Checked(yard, None, logs, notes, _robbed(logs, yard))
     record = known_before(sources, default_issue_date(sources))
-    return Checked(sources.yard, record, record.logs, record.notes)
+    logs = with_free_comb(record.logs, sources.yard)
+    record = replace(record, logs=logs, apart=apart(logs, sources.yard.numbers))
+    robbed = _robbed(record.logs, sources.yard)
+    return Checked(sources.yard, record, record.logs, record.notes, robbed)
+
+
+def _robbed(logs: list[CleanLog], yard: Yard) -> list[str]:
+    scales = [log for log in logs if log.kind == "scale"]
+    return robbing(scales, yard.place.timezone, yard.numbers)
 
 
 def outlook_from(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Callable
+from xml.sax.saxutils import escape
 
 from flowcast.plots.style import PAPER, paper
 
@@ -36,11 +37,15 @@ def draw_svg(name: str, draw: Callable, size: tuple[float, float]) -> str:
     return _inline(out.getvalue(), name, size)
 
 
-def draw_alone(name: str, draw: Callable, size: tuple[float, float]) -> str:
-    """As `draw_svg`, as a file of its own: with its name spaces, and paper under it."""
+def draw_alone(name: str, draw: Callable, size: tuple[float, float], alt: str = "") -> str:
+    """As `draw_svg`, as a file of its own: with its name spaces, paper under it, and its words."""
     spaces = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
     svg = draw_svg(name, draw, size)
-    return svg.replace("<svg", f'<svg {spaces} style="background:{PAPER}"', 1)
+    svg = svg.replace("<svg", f'<svg {spaces} style="background:{PAPER}"', 1)
+    if not alt:
+        return svg
+    svg = svg.replace('aria-hidden="true" focusable="false"', 'role="img"', 1)
+    return svg.replace(">", f"><title>{escape(alt)}</title>", 1)
 
 
 def _inline(text: str, name: str, size: tuple[float, float]) -> str:

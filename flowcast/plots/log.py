@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
-from flowcast.plots.style import BLUE, HONEY, SOFT, month_axis, titled_legend
+from flowcast.plots.style import BLUE, HEATH, HONEY, MIST, SOFT, month_axis, titled_legend
 from flowcast.scale_log import CleanLog
 
 # Four months of a scale show its work well; weighings weeks apart want the whole year.
@@ -26,8 +27,9 @@ def log_data(log: CleanLog, timezone: str) -> pd.DataFrame:
     -------
     DataFrame
         Index time (local, naive): weight_kg as the scale showed it; net_kg with all work taken
-        out, moved so that both end alike, which is what the hive as it stands now would have
-        weighed. Good readings only; of a scale the median of every six hours. [kg]
+        out, moved so that both begin alike, which is what the hive would weigh had nothing been
+        put on or taken off since. Good readings only; of a scale the median of every six hours.
+        [kg]
     """
     readings = log.readings
     since = readings.index[-1] - pd.Timedelta(days=DAYS_SHOWN[log.kind])
@@ -36,7 +38,7 @@ def log_data(log: CleanLog, timezone: str) -> pd.DataFrame:
     frame.index = frame.index.tz_convert(timezone).tz_localize(None)
     if log.kind == "scale":
         frame = frame.resample(f"{24 // STEPS_A_DAY}h").median()
-    moved = (frame["weight_kg"] - frame["net_kg"]).dropna().iloc[-1:].sum()
+    moved = (frame["weight_kg"] - frame["net_kg"]).dropna().iloc[:1].sum()
     return frame.assign(net_kg=frame["net_kg"] + moved).rename_axis("time")
 
 
@@ -74,3 +76,73 @@ def plot_log(frame: pd.DataFrame, steps: pd.DataFrame, *, ax, scale: float, unit
     ax.margins(x=0.01)
     month_axis(ax, days=int((frame.index[-1] - frame.index[0]).days) + 1)
     return ax
+
+
+MARKED = ("spike", "lifted", "stuck", "restart", "impossible")
+POINTS = 4000  # more than this no picture shows
+
+
+def check_data(log: CleanLog, timezone: str) -> pd.DataFrame:
+    """A whole log as `draw_check` shows it.
+
+    Returns
+    -------
+    DataFrame
+        Index time (local, naive). shown_kg, as read; mark, as CleanLog has it; work_kg and
+        weather_kg, all that was taken out up to then, from nothing at the first good reading;
+        clean_kg, what the bees themselves changed since then. A long log is thinned to some
+        thousand good readings; all marked ones are kept. [kg]
+    """
+    frame = log.readings.rename(columns={"weight_kg": "shown_kg", "net_kg": "clean_kg"})
+    frame = frame.assign(work_kg=frame["shown_kg"] - frame["weather_kg"] - frame["clean_kg"])
+    good = frame["mark"] == "good"
+    for name in ("work_kg", "weather_kg", "clean_kg"):
+        frame[name] = frame[name].where(good) - frame[name][good].iloc[0]
+    every = -(-int(good.sum()) // POINTS)
+    frame = frame[~good | (good.cumsum() % every == 1 % every)]
+    frame.index = frame.index.tz_convert(timezone).tz_localize(None)
+    columns = ["shown_kg", "mark", "work_kg", "weather_kg", "clean_kg"]
+    return frame[columns].rename_axis("time")
+
+
+def check_words(log: CleanLog, timezone: str) -> str:
+    """The same in words, for who cannot see the picture."""
+    frame = check_data(log, timezone)
+    clean = frame["clean_kg"].dropna()
+    steps = log.steps[log.steps["kg"] != 0]
+    off, on = steps["kg"].clip(upper=0).sum(), steps["kg"].clip(lower=0).sum()
+    counts = frame["mark"].value_counts()
+    marked = ", ".join(f"{counts[m]} {m}" for m in MARKED if m in counts) or "no reading"
+    first, last = (f"{t.day} {t:%B %Y}" for t in (frame.index[0], frame.index[-1]))
+    return (
+        f"{log.hive}, {first} to {last}: marked {marked}; {len(steps)} steps taken out, {on:.1f} kg put "
+        f"on and {-off:.1f} kg taken off, {int((~steps['logged']).sum())} of them not in work.csv; net "
+        f"of them and of weather the bees changed the weight by {clean.iloc[-1]:.1f} kg."
+    ).replace("-", "−")
+
+
+def draw_check(figure, log: CleanLog, timezone: str) -> None:
+    """Weight as shown with its marks, what was taken out, and what is left: the bees' own."""
+    frame = check_data(log, timezone)
+    shown, taken, clean = figure.subplots(3, sharex=True, height_ratios=[3, 2, 3])
+    good = frame[frame["mark"] == "good"]
+    marker = "." if log.kind != "scale" else ""
+    shown.plot(good.index, good["shown_kg"], color=SOFT, lw=0.8, marker=marker, label="as shown")
+    for mark, shape in zip(MARKED, "x+_v^", strict=True):
+        part = frame[frame["mark"] == mark]
+        if len(part):
+            shown.plot(part.index, part["shown_kg"], shape, color=HEATH, ms=4, label=mark)
+    steps = step_data(log, timezone)
+    steps = steps[steps["kg"] != 0]
+    for logged, fill, label in ((True, BLUE, "work.csv"), (False, "white", "found")):
+        part = steps[steps["logged"].astype(bool) == logged]
+        level = np.interp(part["time"], frame.index, frame["work_kg"].ffill().fillna(0.0))
+        if len(part):
+            taken.plot(part["time"], level, "o", color=BLUE, mfc=fill, ms=4, label=label)
+    taken.step(good.index, good["work_kg"], color=BLUE, lw=1.0, where="post", label="steps")
+    taken.plot(good.index, good["weather_kg"], color=MIST, lw=0.8, label="weather")
+    clean.plot(good.index, good["clean_kg"], color=HONEY, lw=1.4, marker=marker)
+    titled_legend(shown, f"{log.hive}: weight [kg]")
+    titled_legend(taken, "Taken out since the start [kg]")
+    clean.set_title("What the bees changed since the start [kg]")
+    month_axis(clean, days=int((frame.index[-1] - frame.index[0]).days) + 1)

@@ -46,6 +46,8 @@ def check_lines(found: Checked) -> dict[str, list[str]]:
         "Hives": _hive_lines(found),
         "Marked in the logs, and kept out of every gain": _marked_lines(found),
         "Jumps that work.csv does not explain (a line there settles each)": _jump_lines(found),
+        "What weather makes the scales show": _weathering_lines(found),
+        "Hives that lost by day what a neighbour gained": latest(found.robbed),
         "Hives that left the others": latest(found.record.apart if found.record else []),
         "Work": _work_lines(found),
         "Weather": _weather_lines(found),
@@ -137,6 +139,29 @@ def _jump_lines(found: Checked) -> list[str]:
     ]
 
 
+EFFECT_WORDS = {
+    "warmth": "for each degree of warmth",
+    "wet wood": "when the wood is soaked",
+    "snow": "for each millimetre of water lying as snow",
+}
+
+
+def _weathering_lines(found: Checked) -> list[str]:
+    """Effects that were taken out, hive by hive, and of drift with warmth also where it was not."""
+    lines = []
+    for log in found.logs:
+        for row in log.weathering.itertuples():
+            size = f"{row.kg:+.3f} ± {row.sd_kg:.3f} kg {EFFECT_WORDS[row.effect]}".replace(
+                "-", "−"
+            )
+            if row.taken_out:
+                lines.append(f"{log.hive}: {size}, told from {row.hours:,} hours; taken out.")
+            elif row.effect == "warmth":
+                why = f"not sure enough ({size})" if np.isfinite(row.sd_kg) else "cannot be told"
+                lines.append(f"{log.hive}: drift with warmth {why}; nothing taken out for it.")
+    return lines
+
+
 def _sampling(log: CleanLog) -> str:
     minutes = np.median(np.diff(log.readings.index.values) / np.timedelta64(1, "m"))
     return (
@@ -208,8 +233,17 @@ def _missing_lines(found: Checked) -> list[str]:
             "No bloom stated ([[forage]]): flows could come at any time of the flight season."
         )
     if found.logs and yard.work.empty:
-        lines.append("No work.csv: boxes and harvests must be guessed from jumps in weight.")
+        lines.append(_without_work(found.logs))
     return lines or ["Nothing that would much sharpen the outlook."]
+
+
+def _without_work(logs: list[CleanLog]) -> str:
+    if any(log.kind == "scale" for log in logs):
+        return "No work.csv: boxes and harvests must be guessed from jumps in weight."
+    return (
+        "No work.csv: between hand weighings a box looks like honey, and only a loss that no colony "
+        "can have is seen. Write down each box and harvest with its date and kilograms."
+    )
 
 
 def _count(n: int, noun: str) -> str:

@@ -239,6 +239,7 @@ def _hive(log) -> dict:
                 "kg": _number(row.kg),
                 "sd_kg": _number(row.sd_kg),
                 "cause": row.cause,
+                "confidence": _number(row.confidence),
                 "logged": bool(row.logged),
                 "note": row.note,
             }

@@ -355,7 +355,7 @@ def _log_figure(log: CleanLog, frame, steps: pd.DataFrame, name: str, unit: str)
     change = _gained(known["net_kg"].iloc[-1] - known["net_kg"].iloc[0], unit)
     span = f"from {words.full_day(first)} to {words.full_day(last)}"
     alt = f"{log.hive}: {span} it {change} with all work taken out{_step_words(steps, unit)}."
-    caption = f"{words.full_day(first)} to {words.full_day(last)}. The thick line takes all work out: it ends at the last weight and moves with bees and weather alone."
+    caption = f"{words.full_day(first)} to {words.full_day(last)}. The thick line takes all work out: it begins at the first weight and moves with the bees alone."
     weekly = known.resample("7D").last().dropna() if log.kind == "scale" else known
     rows = [
         [words.full_day(time), *(words.weight(kg, unit) for kg in row)]

@@ -189,7 +189,10 @@ def _plain(number: Number) -> dict:
 def _files_read(found: YardOutlook) -> str:
     """The files behind the page, in a sentence: what they held up to the issue date."""
     record = found.record
-    scales = {hive.name: hive.scale.file for hive in record.yard.hives if hive.scale}
+    scales = {
+        hive.name: ", ".join(dict.fromkeys(name for scale in hive.scales for name in scale.files))
+        for hive in record.yard.hives
+    }
     parts = ["yard.toml"]
     for log in record.logs:
         what = "readings" if log.kind == "scale" else "weighings"

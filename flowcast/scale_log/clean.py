@@ -1,10 +1,13 @@
 """One hive's log from the file's readings to daily net gain."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
 from flowcast.errors import NotEnoughDataError
 from flowcast.numbers import Numbers
+from flowcast.scale_log.causes import explain, handled_beside
 from flowcast.scale_log.faults import excursions, stuck
 from flowcast.scale_log.hand import clean_hand_weighings
 from flowcast.scale_log.jumps import Looks, looks_at, unexplained
@@ -20,7 +23,8 @@ from flowcast.scale_log.log import (
 )
 from flowcast.scale_log.nights import gains_between, net_weights, night_weights
 from flowcast.scale_log.tidy import tidy, trace_of, traits_of
-from flowcast.scale_log.work import find_steps
+from flowcast.scale_log.weathering import Weathering, estimate_weathering
+from flowcast.scale_log.work import FoundSteps, find_steps
 
 
 def clean_log(
@@ -30,6 +34,7 @@ def clean_log(
     hive: str,
     timezone: str,
     numbers: Numbers,
+    air: pd.DataFrame | None = None,
 ) -> CleanLog:
     """Clean one hive's scale log or hand weighings.
 
@@ -48,6 +53,9 @@ def clean_log(
         The yard's zone, which decides what a night and a date is.
     numbers : Numbers
         Group scale_log.
+    air : DataFrame, optional
+        The yard's hours, UTC, end of hour: `temp_c` [°C], `precip_mm` [mm], `suitability` for
+        flight [1]. With it the effects of warmth and water on the scale are sought.
 
     Returns
     -------
@@ -64,22 +72,51 @@ def clean_log(
         When the times carry no zone.
     """
     table, counts = tidy(readings, numbers)
-    # A correction of the readings themselves (a scale that drifts with temperature) belongs
-    # here: everything below sees only table["weight_kg"].
     trace = trace_of(table, timezone)
     if not _reads_often(trace, numbers):
-        return clean_hand_weighings(
+        log = clean_hand_weighings(
             table, work, counts, hive=hive, timezone=timezone, numbers=numbers
         )
+        return explain([log], air, timezone, numbers)[0]
     traits = traits_of(trace, numbers)
     _mark_faults(table, trace, traits, timezone, numbers)
-    trace = trace_of(table, timezone)
+    looks, found = _steps_in(table, traits, work, timezone, numbers)
+    weathering = _weathering_in(table, found.steps, air, timezone, numbers)
+    if weathering.kg.any():
+        # Steps are measured anew where weather no longer moves the weight beside them.
+        table["weather_kg"] = weathering.at(hours_of(table.index))
+        looks, found = _steps_in(table, traits, work, timezone, numbers)
+    table.loc[table.index[table["mark"] == "good"][found.amid], "mark"] = "lifted"
+    counts |= {name: n for name, n in found.counts.items() if n}
+    steps = found.steps.assign(handled=handled_beside(table, found.steps["time"]))
+    log = _assembled(table, looks, steps, weathering, counts, hive, timezone, numbers)
+    return explain([log], air, timezone, numbers)[0]
+
+
+def _steps_in(
+    table: pd.DataFrame, traits: ScaleTraits, work: pd.DataFrame, timezone: str, numbers: Numbers
+) -> tuple[Looks, FoundSteps]:
     lifted_h = hours_of(table.index[(table["mark"] == "lifted").to_numpy()])
-    looks = looks_at(trace, traits, lifted_h, numbers)
-    steps, amid, of_work = find_steps(looks, work, numbers, timezone=timezone)
-    table.loc[table.index[table["mark"] == "good"][amid], "mark"] = "lifted"
-    counts |= {name: n for name, n in of_work.items() if n}
-    return _assembled(table, looks, steps, counts, hive, timezone, numbers)
+    looks = looks_at(trace_of(table, timezone), traits, lifted_h, numbers)
+    return looks, find_steps(looks, work, numbers, timezone=timezone)
+
+
+def _weathering_in(
+    table: pd.DataFrame,
+    steps: pd.DataFrame,
+    air: pd.DataFrame | None,
+    timezone: str,
+    numbers: Numbers,
+) -> Weathering:
+    """Effects of weather on the weights with all steps taken out."""
+    trace = trace_of(table, timezone)
+    trace = replace(trace, kg=net_weights(trace.hours, trace.kg, steps))
+    night = trace.wall % 24 < numbers["scale_log.night_end_h"]
+    level = pd.Series(trace.kg[night]).groupby(trace.day[night]).median()
+    gain = level.diff().where(np.diff(level.index, prepend=0) == 1)
+    # An evening and the night after it follow the same day, whose gain ends in that night.
+    flow = gain.reindex(np.floor((trace.wall + 12) / 24).astype(np.int64)).to_numpy()
+    return estimate_weathering(trace, flow, air, numbers)
 
 
 def _reads_often(trace: Trace, numbers: Numbers) -> bool:
@@ -115,13 +152,14 @@ def _assembled(
     table: pd.DataFrame,
     looks: Looks,
     steps: pd.DataFrame,
+    weathering: Weathering,
     counts: dict[str, int],
     hive: str,
     timezone: str,
     numbers: Numbers,
 ) -> CleanLog:
     trace = trace_of(table, timezone)
-    nights = night_weights(trace, looks.traits, steps, timezone, numbers)
+    nights = night_weights(trace, looks.traits, steps, weathering, timezone, numbers)
     odd = unexplained(looks, numbers)
     doubts = np.column_stack([days_of(stamps_of(odd["hours"]), timezone), odd["kg"].abs() / 2])
     table["net_kg"] = np.nan
@@ -129,7 +167,10 @@ def _assembled(
         trace.hours, trace.kg, steps
     )
     gap_sd = numbers["scale_log.gap_sd_kg"]
+    water = _gained_without_flight(nights, weathering.flight_h(timezone), numbers)
+    doubts = np.concatenate([doubts, water])
     gains = gains_between(nights, steps, doubts, timezone, numbers, gap_sd_kg=gap_sd)
+    counts |= {"days that gained without flight: water on the wood?": len(water)}
     return CleanLog(
         hive=hive,
         kind="scale",
@@ -137,7 +178,21 @@ def _assembled(
         steps=steps,
         gains=gains,
         nights=pd.Series(nights["raw_kg"].to_numpy(), dates_of(nights.index), name="night_kg"),
-        counts=counts | _counted(table, nights, gains),
+        counts={n: k for n, k in (counts | _counted(table, nights, gains)).items() if k},
+        weathering=weathering.effects,
+    )
+
+
+def _gained_without_flight(
+    nights: pd.DataFrame, flight_h: pd.Series, numbers: Numbers
+) -> np.ndarray:
+    """Days on which nobody flew and the hive gained all the same, as doubts (day, kg)."""
+    day, gain = nights.index.to_numpy()[:-1], np.diff(nights["net_kg"].to_numpy())
+    alone = np.diff(nights.index.to_numpy()) == 1
+    still = flight_h.reindex(day).to_numpy() < numbers["scale_log.still_day_h"]
+    odd = alone & still & (gain > numbers["scale_log.still_gain_kg"])
+    return np.column_stack(
+        [day[odd], np.maximum(gain[odd], numbers["scale_log.doubtful_sd_kg"] + 0.01)]
     )
 
 

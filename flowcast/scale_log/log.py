@@ -5,7 +5,9 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-STEP_COLUMNS = ["time", "kg", "sd_kg", "cause", "logged", "note"]
+STEP_COLUMNS = [
+    "time", "kg", "sd_kg", "cause", "confidence", "logged", "note", "gap_h", "before_kg", "handled",
+]  # fmt: skip
 HOUR_NS = 3_600_000_000_000
 
 
@@ -23,19 +25,29 @@ class CleanLog:
         UTC index, sorted, each time once. `weight_kg` as read; `mark` is one of "good",
         "impossible" (above the scale's range), "restart" (at or below what a hive can weigh),
         "spike" (one reading off), "lifted" (a short dip or jump that returns), "stuck" (the same
-        value for too long); `net_kg` is the weight with all steps taken out, NaN unless good.
+        value for too long); `weather_kg` is what warmth and water made the scale show, as far as
+        it is known and taken out; `net_kg` is the weight with that and all steps taken out, NaN
+        unless good.
     steps : DataFrame
         One row a step: `time` (UTC), `kg` (signed, what was taken out of the weight), `sd_kg`,
-        `cause` (words), `logged` (from work.csv or found), `note` (plain words).
+        `cause` (words; a guess ends in a question mark), `confidence` (chance that the cause is
+        right; 1 for work.csv), `logged` (from work.csv or found), `note` (plain words); `gap_h`
+        between the readings on either side, `before_kg` the weight before it, `handled` whether
+        the hive was lifted beside it.
     gains : DataFrame
-        As tables.GAIN with `quality` ("good" or "doubtful"); the index "date" is the local date
+        As tables.GAIN with `quality` ("good" or "doubtful") and `lower_bound`, true where the hive
+        had no empty drawn comb left and might have gained more; the index "date" is the local date
         on which the span starts. Spans tile the log without overlap.
     nights : Series
-        Local date -> night weight as the scale showed it at the start of that date. [kg]
+        Local date -> night weight as the scale showed it at the start of that date, less what
+        weather added. [kg]
         The night weight at a span's end less that at its start, less the kg of all steps whose
         local date lies in the span, is the span's gain.
     counts : dict
         What was marked, dropped or could not be used, by name.
+    weathering : DataFrame
+        Effects of warmth, wet wood and snow on the scale, as `Weathering.effects`: what each
+        measures, its error, and whether it was taken out. Empty where there is no weather.
     """
 
     hive: str
@@ -45,6 +57,7 @@ class CleanLog:
     gains: pd.DataFrame
     nights: pd.Series
     counts: dict[str, int] = field(default_factory=dict)
+    weathering: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 @dataclass(frozen=True)
@@ -113,7 +126,11 @@ def steps_table(rows: list[dict]) -> pd.DataFrame:
     """Rows of steps as a table in order of time, with fixed column types."""
     steps = pd.DataFrame(rows, columns=STEP_COLUMNS)
     steps["time"] = pd.to_datetime(steps["time"], utc=True).dt.as_unit("ns")
-    steps = steps.astype({"kg": float, "sd_kg": float, "logged": bool})
+    steps["confidence"] = steps["confidence"].astype(float).fillna(1.0)
+    steps["gap_h"] = steps["gap_h"].astype(float).fillna(0.0)
+    steps["handled"] = steps["handled"].eq(True)
+    numbers = ("kg", "sd_kg", "before_kg")
+    steps = steps.astype(dict.fromkeys(numbers, float) | {"logged": bool, "handled": bool})
     return steps.sort_values("time", kind="stable").reset_index(drop=True)
 
 

@@ -5,6 +5,7 @@ import pandas as pd
 
 from flowcast.numbers import Numbers
 from flowcast.scale_log.log import ScaleTraits, Trace, dates_of, days_of, hours_of
+from flowcast.scale_log.weathering import Weathering
 from flowcast.tables import GAIN
 
 
@@ -16,7 +17,12 @@ def net_weights(hours: np.ndarray, kg: np.ndarray, steps: pd.DataFrame) -> np.nd
 
 
 def night_weights(
-    trace: Trace, traits: ScaleTraits, steps: pd.DataFrame, timezone: str, numbers: Numbers
+    trace: Trace,
+    traits: ScaleTraits,
+    steps: pd.DataFrame,
+    weathering: Weathering,
+    timezone: str,
+    numbers: Numbers,
 ) -> pd.DataFrame:
     """Weight of the hive in the quiet hours before each local date's work begins.
 
@@ -25,7 +31,8 @@ def night_weights(
     DataFrame
         Index: number of the local date. `net_kg` median of the net weights between `night_start_h`
         and `night_end_h`, or where none is, of the last hours of the evening before; `raw_kg`
-        the same as the scale showed it at the start of the date; `sd_kg`; `evening`.
+        the same as the scale showed it at the start of the date; `sd_kg`; `evening`; `wet`, how
+        wet the wood was, 0 to 1.
 
     Notes
     -----
@@ -38,10 +45,14 @@ def night_weights(
     start, end = numbers["scale_log.night_start_h"], numbers["scale_log.night_end_h"]
     night = _medians(day, net, (hour >= start) & (hour < end), evening=False)
     late = hour >= numbers["scale_log.evening_start_h"]
+    wet = weathering.wet_at(trace.hours)
+    wet = pd.Series(wet).groupby(day + late).mean()
     evening = _medians(day + 1, net, late, evening=True)
     nights = pd.concat([night, evening[~evening.index.isin(night.index)]]).sort_index()
     nights["raw_kg"] = nights["net_kg"] + taken_before(nights.index, steps, timezone)
-    nights["sd_kg"] = _night_sd(nights["readings"].to_numpy(), traits, numbers)
+    nights["wet"] = wet.reindex(nights.index).to_numpy()
+    noise = _reading_variance(nights["readings"].to_numpy(), traits)
+    nights["sd_kg"] = _night_sd(nights, noise, weathering.flight_h(timezone), numbers)
     return nights
 
 
@@ -93,6 +104,7 @@ def gains_between(
             "gain_kg": np.diff(nights["net_kg"].to_numpy()),
             "gain_sd_kg": np.minimum(sd, GAIN["gain_sd_kg"].high),
             "quality": np.where(good, "good", "doubtful"),
+            "lower_bound": False,  # until somebody tells of the combs
         },
         index=dates_of(day[:-1]),
     )
@@ -122,14 +134,71 @@ def taken_before(days: pd.Index, steps: pd.DataFrame, timezone: str) -> np.ndarr
     return total[np.searchsorted(step_days, days.to_numpy(), side="left")]
 
 
-def _night_sd(readings: np.ndarray, traits: ScaleTraits, numbers: Numbers) -> np.ndarray:
-    """Noise of a median of n readings, the scale's rounding, and a floor that n cannot lower.
+def _reading_variance(readings: np.ndarray, traits: ScaleTraits) -> np.ndarray:
+    """Noise of a median of n readings, and the scale's rounding. [kg²]
 
     A median's variance is π/2 times that of a mean, for more than two readings.
     """
     noise = traits.noise_kg**2 * np.where(readings > 2, np.pi / 2, 1.0) / readings
-    rounding = traits.resolution_kg**2 / 12
-    return np.sqrt(noise + rounding + numbers["scale_log.night_sd_kg"] ** 2)
+    return noise + traits.resolution_kg**2 / 12
+
+
+def _night_sd(
+    nights: pd.DataFrame, noise: np.ndarray, flight_h: pd.Series, numbers: Numbers
+) -> np.ndarray:
+    """Error of each night weight: noise, what more readings do not lower, and wet wood.
+
+    The latter two are learned from the log's own days on which nothing came in, beside
+    `error_nights` nights of the stated size: what their gains stray from those of the days around
+    them is error. With weather such days are those without flight; without, those amid losses, and
+    a night's error is told by its making one day better and the next worse.
+    """
+    dry, wet = numbers["scale_log.night_sd_kg"] ** 2, numbers["scale_log.wet_sd_kg"] ** 2
+    stray, first, second = _strays(nights)
+    share = nights["wet"].to_numpy() ** 2
+    both, more = noise[first] + noise[second], share[first] + share[second]
+    if len(flight_h):
+        still = flight_h.reindex(nights.index[first]).to_numpy() < numbers["scale_log.still_day_h"]
+        stray, both, more = _around(stray[still]), both[still], more[still]
+        arid = more < 0.01
+        dry = _learned(dry, (stray[arid] ** 2 - both[arid]) / 2, numbers)
+        beyond = stray**2 - both - 2 * dry
+        wet = _learned(wet, beyond[~arid] / more[~arid], numbers, weights=more[~arid] ** 2)
+    else:
+        loses = pd.Series(stray).rolling(7, center=True, min_periods=3).median().to_numpy() < 0
+        off = _around(stray)
+        next_to = (first[1:] == second[:-1]) & loses[1:] & loses[:-1]
+        dry = _learned(dry, -(off[1:] * off[:-1])[next_to] - noise[second[:-1]][next_to], numbers)
+    return np.sqrt(noise + dry + wet * share)
+
+
+def _strays(nights: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Gain of each single day, and the rows of its two nights."""
+    day = nights.index.to_numpy()
+    first = np.flatnonzero(np.diff(day) == 1)
+    return np.diff(nights["net_kg"].to_numpy())[first], first, first + 1
+
+
+def _around(gain: np.ndarray) -> np.ndarray:
+    """Gains less the median of those of seven days about them."""
+    return gain - pd.Series(gain).rolling(7, center=True, min_periods=3).median().to_numpy()
+
+
+def _learned(
+    stated: float, seen: np.ndarray, numbers: Numbers, weights: np.ndarray | None = None
+) -> float:
+    """A variance from what was seen, drawn to the stated one; the widest strays count less. [kg²]"""
+    weights = np.ones(len(seen)) if weights is None else weights
+    weights = weights[np.isfinite(seen)]
+    seen = seen[np.isfinite(seen)]
+    if not len(seen):
+        return stated
+    middle = np.median(np.abs(seen))
+    seen = np.clip(seen, -16 * middle, 16 * middle)  # four standard deviations
+    prior = numbers["scale_log.error_nights"]
+    amount = weights.sum() ** 2 / max((weights**2).sum(), 1e-12)  # as good as so many alike
+    mean = (weights @ seen) / max(weights.sum(), 1e-12)
+    return max((prior * stated + amount * mean) / (prior + amount), stated / 16)
 
 
 def _span_variance(

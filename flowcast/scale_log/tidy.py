@@ -22,7 +22,8 @@ def tidy(readings: pd.DataFrame, numbers: Numbers) -> tuple[pd.DataFrame, dict[s
     Returns
     -------
     DataFrame
-        Columns `weight_kg` and `mark`, sorted unique UTC index.
+        Columns `weight_kg`, `weather_kg` (0, nothing being known yet) and `mark`, sorted unique UTC
+        index.
     dict
         Rows without a value, out of order, repeated, and at odds with another of the same time.
 
@@ -44,7 +45,8 @@ def tidy(readings: pd.DataFrame, numbers: Numbers) -> tuple[pd.DataFrame, dict[s
     _require_good(weights, marks, numbers)
     if not weights.index.is_unique:
         weights, marks = _once(weights, marks, counts)
-    table = pd.DataFrame({"weight_kg": weights.to_numpy(), "mark": marks}, index=weights.index)
+    columns = {"weight_kg": weights.to_numpy(), "weather_kg": 0.0, "mark": marks}
+    table = pd.DataFrame(columns, index=weights.index)
     return table, {name: n for name, n in counts.items() if n}
 
 
@@ -102,10 +104,11 @@ def _once(weights: pd.Series, marks: np.ndarray, counts: dict) -> tuple[pd.Serie
 
 
 def trace_of(readings: pd.DataFrame, timezone: str) -> Trace:
-    """The readings marked good, as arrays on both clocks."""
+    """The readings marked good, as arrays on both clocks; what weather adds is taken off."""
     good = readings[(readings["mark"] == "good").to_numpy()]
     wall = wall_hours_of(good.index, timezone)
-    return Trace(hours_of(good.index), wall, good["weight_kg"].to_numpy())
+    kg = good["weight_kg"].to_numpy() - good["weather_kg"].to_numpy()
+    return Trace(hours_of(good.index), wall, kg)
 
 
 def traits_of(trace: Trace, numbers: Numbers) -> ScaleTraits:

@@ -5,19 +5,7 @@ import pandas as pd
 
 from flowcast.numbers import Numbers
 
-
-def guess(kg: float, local: pd.Timestamp, gap_h: float, numbers: Numbers) -> str:
-    """A likely cause in words from size, sign and local hour; always with its question mark."""
-    if by_night(local, gap_h, numbers):
-        return f"{'rain or snow on' if kg > 0 else 'snow off'} the hive, or the scale shifted?"
-    if kg > 0:
-        return _guess_gain(kg, numbers)
-    if kg <= -numbers["scale_log.harvest_kg"]:
-        return "honey off?"
-    hour = local.hour + local.minute / 60
-    noon = numbers["scale_log.swarm_start_h"] <= hour <= numbers["scale_log.swarm_end_h"]
-    noon |= gap_h > numbers["scale_log.match_h"]
-    return "a swarm, or frames out?" if noon else "frames or a box off?"
+ANOTHER_SCALE = "another scale"  # in place of a word of work.csv: yard.toml tells when it began
 
 
 def by_night(local: pd.Timestamp, gap_h: float, numbers: Numbers) -> bool:
@@ -27,20 +15,24 @@ def by_night(local: pd.Timestamp, gap_h: float, numbers: Numbers) -> bool:
     return gap_h <= numbers["scale_log.match_h"] and not start <= hour < end
 
 
-def _guess_gain(kg: float, numbers: Numbers) -> str:
-    if kg < numbers["scale_log.box_kg"]:
-        return "frames in or feed?"
-    loaded = kg >= numbers["scale_log.load_kg"]
-    return "several boxes on, or the scale shifted?" if loaded else "boxes on or feed?"
-
-
 def unlogged_note(
-    kg: float, local: pd.Timestamp, cause: str, gap_h: float, numbers: Numbers
+    kg: float,
+    local: pd.Timestamp,
+    found: list[tuple[str, float]],
+    gap_h: float,
+    numbers: Numbers,
 ) -> str:
-    """A line such as "about +4.3 kg at 10:40, not in work.csv: boxes on or feed?"."""
+    """A line such as "about +4.3 kg at 10:40, not in work.csv: boxes on (8 in 10), or feed?"."""
     known = gap_h <= numbers["scale_log.match_h"]
     when = f"at {local:%H:%M}" if known else f"within {_span(gap_h)} without readings"
-    return f"about {_signed(kg)} {when}, not in work.csv: {cause}"
+    first, chance = found[0]
+    more = [word for word, share in found[1:3] if share >= 0.15]
+    guess = f"{first} ({_in_ten(chance)}){''.join(f', or {word}' for word in more)}?"
+    return f"about {_signed(kg)} {when}, not in work.csv: {guess}"
+
+
+def _in_ten(chance: float) -> str:
+    return "nearly sure" if chance >= 0.95 else f"{max(1, round(10 * chance))} in 10"
 
 
 def logged_note(what: str, how: str, measured: float, stated: float, disagrees: bool) -> str:
@@ -49,8 +41,11 @@ def logged_note(what: str, how: str, measured: float, stated: float, disagrees: 
         "measured": "from work.csv, measured",
         "stated": "from work.csv, weight as stated",
         "unknown": "from work.csv, size not known: nothing taken out",
+        "sized": "from work.csv, size not known: taken as what the span changed beyond the usual",
         "not seen": "from work.csv, no such jump in the weight: nothing taken out",
     }[how]
+    if what == ANOTHER_SCALE:
+        return words.replace("work.csv", "yard.toml")
     if disagrees and np.isfinite(stated):
         shown = "none" if how == "not seen" else _signed(measured)
         ask = "was more done?" if measured else "right day and hive?"

@@ -8,7 +8,7 @@ import pandas as pd
 from flowcast.numbers import Numbers
 from flowcast.scale_log.jumps import Edge, Looks, find_jumps, measure
 from flowcast.scale_log.log import hours_of, stamps_of, steps_table
-from flowcast.scale_log.words import by_night, guess, logged_note, unlogged_note
+from flowcast.scale_log.words import ANOTHER_SCALE, by_night, logged_note
 from flowcast.tables import WORK_SIGN
 
 
@@ -40,9 +40,21 @@ class Found:
     lines: list[Line]
 
 
-def find_steps(
-    looks: Looks, work: pd.DataFrame, numbers: Numbers, *, timezone: str
-) -> tuple[pd.DataFrame, np.ndarray, dict[str, int]]:
+@dataclass(frozen=True)
+class FoundSteps:
+    """All steps of a log.
+
+    steps : DataFrame, as CleanLog.steps. amid : readings taken while a step was going on, at neither
+    of its levels. counts : lines outside the log, lines of which the weight shows nothing, steps
+    not in work.csv.
+    """
+
+    steps: pd.DataFrame
+    amid: np.ndarray
+    counts: dict[str, int]
+
+
+def find_steps(looks: Looks, work: pd.DataFrame, numbers: Numbers, *, timezone: str) -> FoundSteps:
     """All steps of a scale's log: those of work.csv measured, and those found beside them.
 
     Parameters
@@ -58,12 +70,7 @@ def find_steps(
 
     Returns
     -------
-    DataFrame
-        As CleanLog.steps.
-    ndarray of bool
-        Readings taken while a step was going on, at neither of its levels.
-    dict
-        Lines outside the log, lines of which the weight shows nothing, steps not in work.csv.
+    FoundSteps
 
     Notes
     -----
@@ -92,7 +99,7 @@ def find_steps(
         "work not seen in the weight": len(alone),
         "steps not in work.csv": sum(not row["logged"] for row in rows),
     }
-    return steps_table(rows), _within(found, len(looks.trace)), counts
+    return FoundSteps(steps_table(rows), _within(found, len(looks.trace)), counts)
 
 
 def _is_sure(jump: Found, numbers: Numbers) -> bool:
@@ -145,11 +152,21 @@ def _assign(
         if edge:
             owners.setdefault(edge, []).append(line)
     for line in [ln for ln in lines if not ln.sign]:
-        edge = _nearest(looks, line, owners, free=True)
+        new = line.what == ANOTHER_SCALE
+        edge = _at(looks, line, owners) if new else _nearest(looks, line, owners, free=True)
         if edge:
-            owners[edge].append(line)
+            owners.setdefault(edge, []).append(line)
     parts = [part for edge in sorted(owners) for part in _parted(looks, edge, owners[edge])]
     return [edge for edge, _ in parts], [own for _, own in parts]
+
+
+def _at(looks: Looks, line: Line, owners: dict[Edge, list[Line]]) -> Edge | None:
+    """The jump at the very hour of a line, or the way between the two readings about it."""
+    k = int(np.searchsorted(looks.trace.hours, line.hour - 1e-6))
+    if not 0 < k < len(looks.trace):
+        return None
+    about = [edge for edge in owners if edge[0] < k <= edge[1]]
+    return about[0] if about else (k - 1, k)
 
 
 def _parted(looks: Looks, edge: Edge, lines: list[Line]) -> list[tuple[Edge, list[Line]]]:
@@ -217,23 +234,23 @@ def _overlap(looks: Looks, k: int, edge: Edge) -> bool:
 def _row_of_jump(looks: Looks, jump: Found, numbers: Numbers, timezone: str) -> dict:
     left, right = looks.trace.hours[[jump.edge[0], jump.edge[1]]]
     time = stamps_of([_moment(left, right, jump.lines)])[0]
-    local = time.tz_convert(timezone)
-    guessed = guess(jump.kg, local, right - left, numbers)
+    seen = {"gap_h": right - left, "before_kg": float(looks.trace.kg[jump.edge[0]])}
     if not jump.lines:
-        note = unlogged_note(jump.kg, local, guessed, right - left, numbers)
         # By night nobody works at a hive: whether this weight was ever real is open.
-        sd = abs(jump.kg) if by_night(local, right - left, numbers) else jump.sd_kg
-        return _row(time, jump.kg, max(sd, jump.sd_kg), guessed, False, note)
+        night = by_night(time.tz_convert(timezone), right - left, numbers)
+        sd = max(abs(jump.kg) if night else 0.0, jump.sd_kg)
+        return _row(time, jump.kg, sd, "unknown", False, "") | seen
     stated = sum(line.stated for line in jump.lines)
     blind = right - left > numbers["scale_log.near_h"] and np.isfinite(stated)
     sd_stated = numbers["scale_log.stated_sd_kg"]
     kg, sd = (stated, sd_stated) if blind else (jump.kg, jump.sd_kg)
     cause = " and ".join(dict.fromkeys(line.what for line in jump.lines))
     if all(line.sign * kg < 0 for line in jump.lines):
-        cause += f" and {guessed}"
+        cause += f" and more {'put on' if kg > 0 else 'taken off'}?"
     disagrees = abs(jump.kg - stated) > 3 * np.hypot(jump.sd_kg, sd_stated)
     how = "stated" if blind else "measured"
-    return _row(time, kg, sd, cause, True, logged_note(cause, how, jump.kg, stated, disagrees))
+    note = logged_note(cause, how, jump.kg, stated, disagrees)
+    return _row(time, kg, sd, cause, True, note) | seen
 
 
 def _row_of_line(looks: Looks, line: Line, numbers: Numbers) -> dict:

@@ -5,6 +5,7 @@ import pandas as pd
 
 from flowcast.numbers import Numbers
 from flowcast.scale_log.log import CleanLog
+from flowcast.scale_log.within import within_days
 
 
 def yard_gains(logs: list[CleanLog], numbers: Numbers) -> pd.DataFrame:
@@ -133,7 +134,60 @@ def _sentence(log: CleanLog, away: pd.Series) -> str:
     start, end = away.index[0], away.index[-1]
     return (
         f"{log.hive} {verb} from {_date(start)}: {abs(middle):.1f} kg a day {word} than its "
-        f"share of the yard, until {_date(end)}{_after(log, start)}."
+        f"share of the yard, until {_date(end)}{_after(log, start)}. {_reason(log, away)}"
+    )
+
+
+def _reason(log: CleanLog, away: pd.Series) -> str:
+    """What a hive that left the others may have met with, as far as its log tells."""
+    if away.median() > 0:
+        return "Fed, robbing others, or joined by a swarm?"
+    days = pd.DatetimeIndex(log.steps["time"].dt.tz_localize(None)).normalize()
+    near = (days >= away.index[0] - pd.Timedelta(days=5)) & (days <= away.index[0])
+    if log.steps["cause"][near].str.contains("swarm").any():
+        return "It had swarmed."
+    full = log.gains.reindex(away.index).get("lower_bound", pd.Series(dtype=bool))
+    if full.eq(True).mean() > 0.5:
+        return "It had no free comb left: these gains are lower bounds."
+    return "Queenless, ill, robbed, or out of room? Look into it."
+
+
+def robbing(logs: list[CleanLog], timezone: str, numbers: Numbers) -> list[str]:
+    """Sentences about hives that lost by day what a neighbour gained.
+
+    A day counts when one hive's weight falls from the end of the night to the evening by
+    `robbing_kg` or more below what it did in the week before, another's rises by as much above
+    that and by no more than half as much again as was lost, and no other hive gains so much: a flow
+    feeds all. Steps are taken out before, so that a swarm is not robbed.
+    """
+    intake = pd.DataFrame(
+        {log.hive: within_days(log, timezone, numbers)["intake_kg"] for log in logs}
+    )
+    if intake.shape[1] < 2 or not len(intake):
+        return []
+    least = numbers["scale_log.robbing_kg"]
+    usual = intake.rolling(7, min_periods=4).median().shift(1)
+    unusual = intake - usual
+    found: list[tuple[pd.Timestamp, pd.Timestamp, str, str, float, float]] = []
+    for date, row in unusual[unusual.min(axis=1) <= -least].iterrows():
+        loser, winner = row.idxmin(), row.idxmax()
+        lost, won, rest = -row[loser], row[winner], row.drop([loser, winner])
+        falls = intake.at[date, loser] <= -least
+        if not falls or won < least or won > 1.5 * lost or (rest >= least).any():
+            continue
+        last = found[-1] if found else None
+        if last and last[2:4] == (loser, winner) and date - last[1] <= pd.Timedelta(days=2):
+            found[-1] = (last[0], date, loser, winner, last[4] + lost, last[5] + won)
+        else:
+            found.append((date, date, loser, winner, lost, won))
+    return [_robbed(*one) for one in found]
+
+
+def _robbed(start, end, loser: str, winner: str, lost: float, won: float) -> str:
+    when = f"On {_date(start)}" if start == end else f"From {_date(start)} to {_date(end)}"
+    return (
+        f"{when} {loser} lost {lost:.1f} kg by day more than in the week before while {winner} gained "
+        f"{won:.1f} kg more, and no other hive did: robbing?"
     )
 
 

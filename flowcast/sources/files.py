@@ -30,13 +30,17 @@ TIME_NAMES = ("time_utc", "time_local", "time", "date")
 
 @dataclass(frozen=True)
 class ScaleFile:
-    """Readings of one hive as they stand in its files: weight_kg on UTC stamps, not yet cleaned."""
+    """Readings of one hive as they stand in its files: weight_kg on UTC stamps, not yet cleaned.
+
+    changed: the first stamps of the scales that replaced another.
+    """
 
     hive: str
     name: str
     unit: str
     readings: pd.DataFrame
     notes: list[str] = field(default_factory=list)
+    changed: pd.DatetimeIndex = field(default_factory=lambda: pd.DatetimeIndex([], tz="UTC"))
 
 
 @dataclass(frozen=True)
@@ -57,29 +61,65 @@ def read_scale(yard: Yard, hive: HiveSection) -> ScaleFile:
     InputError
         Naming file, line and cure when a column is missing or a cell cannot be read.
     """
-    scale = hive.scale
-    if scale is None:
+    if not hive.scales:
         raise InputError(f"hive {hive.name!r} has no scale in yard.toml.")
+    timezone = yard.place.timezone
+    read = [_read_scale(yard.folder, hive.name, scale, timezone) for scale in hive.scales]
+    read = [(_within_stay(readings, hive, timezone), said) for readings, said in read]
+    readings, changed, notes = _one_after_the_other(hive.name, [part for part, _ in read])
+    notes = [note for _, said in read for note in said] + notes
+    names = dict.fromkeys(name for scale in hive.scales for name in scale.files)
+    return ScaleFile(hive.name, ", ".join(names), hive.scales[-1].unit, readings, notes, changed)
+
+
+def _read_scale(
+    folder: Path, hive: str, scale: ScaleSection, timezone: str
+) -> tuple[pd.DataFrame, list[str]]:
+    """All files of one scale; where they overlap the cleaner counts what stands twice."""
     parts, notes = [], []
     for name in scale.files:
-        readings, said = _read_scale_file(yard.folder / name, scale, yard.place.timezone)
+        readings, said = _read_scale_file(folder / name, hive, scale, timezone)
         parts.append(readings)
         notes += said
-    readings = pd.concat(parts) if len(parts) > 1 else parts[0]
-    readings = _within_stay(readings, hive, yard.place.timezone)
-    return ScaleFile(hive.name, ", ".join(scale.files), scale.unit, readings, notes)
+    return pd.concat(parts) if len(parts) > 1 else parts[0], notes
+
+
+def _one_after_the_other(
+    hive: str, parts: list[pd.DataFrame]
+) -> tuple[pd.DataFrame, pd.DatetimeIndex, list[str]]:
+    """Readings of scales that replaced one another: each counts until the next one begins."""
+    parts = sorted((part for part in parts if len(part)), key=lambda part: part.index.min())
+    if len(parts) < 2:
+        return parts[0] if parts else pd.DataFrame({"weight_kg": []}), _no_stamps(), []
+    begins = [part.index.min() for part in parts]
+    kept = [part[part.index < after] for part, after in zip(parts, begins[1:], strict=False)]
+    lost = sum(len(part) for part in parts[:-1]) - sum(len(part) for part in kept)
+    notes = []
+    if lost:
+        notes.append(
+            f"Hive {hive}: {lost} readings of a scale that was replaced are left out, since the next "
+            "one had begun."
+        )
+    return pd.concat([*kept, parts[-1]]), pd.DatetimeIndex(begins[1:]), notes
+
+
+def _no_stamps() -> pd.DatetimeIndex:
+    return pd.DatetimeIndex([], tz="UTC")
 
 
 def _read_scale_file(
-    path: Path, scale: ScaleSection, timezone: str
+    path: Path, hive: str, scale: ScaleSection, timezone: str
 ) -> tuple[pd.DataFrame, list[str]]:
     table = read_table(path, scale.separator)
     _need_rows(table)
-    index = stamps_in(table, scale.time, scale.clock, timezone)
-    weight = numbers_in(table, scale.weight, scale.decimal) * KG_PER[scale.unit]
+    table = _rows_of_hive(table, hive, scale)
+    index = stamps_in(table, scale.time, scale.clock, timezone, scale.dates)
+    cells = [numbers_in(table, name, scale.decimal) for name in scale.weights]
+    weight = np.sum(cells, axis=0) * KG_PER[scale.unit]
     if np.isnan(weight).all():
+        names = ", ".join(map(repr, scale.weights))
         raise InputError(
-            f"{path.name}: column {scale.weight!r} holds no number. Name the weight column in yard.toml."
+            f"{path.name}: column {names} holds no number. Name the weight column in yard.toml."
         )
     readings = pd.DataFrame({"weight_kg": weight}, index=index)
     sane = readings.where(readings["weight_kg"].between(-500, 2000))
@@ -91,6 +131,22 @@ def _read_scale_file(
             f"{path.name}: {wild} weights no hive can have (unit {scale.unit}) are left out."
         )
     return sane, notes
+
+
+def _rows_of_hive(table: TextTable, hive: str, scale: ScaleSection) -> TextTable:
+    """Of a file with all hives below one another, the rows of this one."""
+    if scale.hive_column is None:
+        return table
+    name = scale.hive_name or hive
+    there = table.column(scale.hive_column).str.strip()
+    own = (there.str.lower() == name.strip().lower()).to_numpy()
+    if not own.any():
+        names = ", ".join(sorted(set(there))[:12])
+        raise InputError(
+            f"{table.path.name}: no row of hive {name!r} in column {scale.hive_column!r}. The file "
+            f"has: {names}. Write hive_name as it stands there."
+        )
+    return table.rows(own)
 
 
 def _need_rows(table: TextTable) -> None:
@@ -174,10 +230,15 @@ def read_weather(yard: Yard) -> WeatherFile:
 
 def _weather_index(table: TextTable, time: str, daily: bool, yard: Yard) -> pd.DatetimeIndex:
     if daily:
-        days = stamps_in(table, time, "utc", "UTC").tz_localize(None).normalize()
+        days = (
+            stamps_in(table, time, "utc", "UTC", yard.settings.weather.dates)
+            .tz_localize(None)
+            .normalize()
+        )
         return pd.DatetimeIndex(days, name="date")
     clock = yard.settings.weather.clock or ("utc" if time == "time_utc" else "local")
-    return stamps_in(table, time, clock, yard.place.timezone).rename("time")
+    dates = yard.settings.weather.dates
+    return stamps_in(table, time, clock, yard.place.timezone, dates).rename("time")
 
 
 def _weather_columns(

@@ -52,11 +52,19 @@ class YardSection(_Section):
 
 
 class ScaleSection(_Section):
-    """scale = {...}: which file and columns hold a hive's weights, and in what unit and clock."""
+    """scale = {...}: which file and columns hold a hive's weights, and in what unit and clock.
+
+    A file with one column a hive is named by each of its hives, with another `weight`; one with
+    all hives below one another has a `hive_column`, and the hive's rows bear its name there or
+    `hive_name`.
+    """
 
     file: str | list[str]
     time: str = "time"
-    weight: str = "weight"
+    weight: str | list[str] = "weight"
+    hive_column: str | None = None
+    hive_name: str | None = None
+    dates: Literal["day first", "month first"] | None = None
     unit: Literal["kg", "lb", "g"]
     clock: Clock = "local"
     decimal: Literal[".", ","] = "."
@@ -66,6 +74,11 @@ class ScaleSection(_Section):
     def files(self) -> list[str]:
         """The file names, always as a list."""
         return [self.file] if isinstance(self.file, str) else list(self.file)
+
+    @property
+    def weights(self) -> list[str]:
+        """The weight columns, always as a list; a hive on several load cells weighs their sum."""
+        return [self.weight] if isinstance(self.weight, str) else list(self.weight)
 
 
 class BoxSection(_Section):
@@ -86,9 +99,16 @@ class HiveSection(_Section):
     to: date | None = None
     frames_of_bees: float | None = Field(default=None, ge=0, le=40)
     queenright: bool | Literal["unknown"] = "unknown"
-    scale: ScaleSection | None = None
+    scale: ScaleSection | list[ScaleSection] | None = None
     boxes: list[BoxSection] = []
     wood_kg: float | None = Field(default=None, ge=0, le=80)
+
+    @property
+    def scales(self) -> list[ScaleSection]:
+        """The scales that stood under the hive one after the other."""
+        if self.scale is None:
+            return []
+        return list(self.scale) if isinstance(self.scale, list) else [self.scale]
 
 
 class ForageSection(_Section):
@@ -120,6 +140,7 @@ class WeatherSection(_Section):
     clock: Clock | None = None
     decimal: Literal[".", ","] = "."
     separator: Literal[",", ";", "\t"] | None = None
+    dates: Literal["day first", "month first"] | None = None
     columns: dict[str, str] = {}
     services: list[str] | None = None
     contact: str | None = Field(default=None, min_length=3, max_length=200)

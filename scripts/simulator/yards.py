@@ -5,14 +5,14 @@ from __future__ import annotations
 import gzip
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from simulator import flight, flora, keeper, notes, scales, weather
+from simulator import flight, flora, keeper, mishaps, notes, scales, weather
 from simulator.climates import Climate
 from simulator.keeper import Event, HiveRun
 from simulator.weather import Site, Tale
@@ -143,7 +143,7 @@ def work_table(
     names = 0.97 if careful else 0.7
     rows = []
     for run in world.runs:
-        for event in run.events:
+        for event in (e for e in run.events if e.kind not in mishaps.KINDS):
             at = world.when(event)
             if at >= since and rng.random() < _chance_of_note(event, names):
                 rows.append(_work_row(run.name, event, at.tz_convert(timezone), careful, rng))
@@ -187,7 +187,7 @@ def truth_tables(world: World, run: HiveRun) -> tuple[pd.DataFrame, pd.DataFrame
             "hive": run.name,
         }
     )
-    return gain, events.set_index("time")
+    return gain, events.set_index("time").sort_index(kind="stable")
 
 
 # ---- the folder of a trial yard -------------------------------------------------------------
@@ -202,6 +202,8 @@ def write_yard(
     *,
     about: list[str],
     by_hand: bool = False,
+    rough: bool = False,
+    scale: dict[str, float] | None = None,
 ) -> None:
     """A trial yard: scales, truth beside them, all on a UTC clock.
 
@@ -221,10 +223,17 @@ def write_yard(
         Lines of truth/about.txt: what made this yard, which nothing else in the folder tells.
     by_hand : bool, optional
         Weighed by hand every week or two, instead of every hour by a scale.
+    rough : bool, optional
+        Swarms, thefts and boxes taken away and brought back that nobody writes down.
+    scale : dict, optional
+        Fields of `scales.Faults` that all scales of the yard share, in place of drawn ones.
     """
     start = pd.Timestamp(since, tz="UTC")
     for run in world.runs:
-        log = _trial_log(world, run, start, rng.spawn(1)[0], by_hand)
+        if rough:
+            first = world.days.index.searchsorted(pd.Timestamp(since)) + 1
+            mishaps.befall(run, world.days["flight_h"].to_numpy(), first, rng.spawn(1)[0])
+        log = _trial_log(world, run, start, rng.spawn(1)[0], by_hand, scale or {})
         write_csv(folder / f"scale-{run.name}.csv.gz", log.rename("weight_kg").to_frame())
         gain, events = truth_tables(world, run)
         write_csv(folder / "truth" / f"gain-{run.name}.csv", gain)
@@ -236,7 +245,12 @@ def write_yard(
 
 
 def _trial_log(
-    world: World, run: HiveRun, start: pd.Timestamp, rng: np.random.Generator, by_hand: bool
+    world: World,
+    run: HiveRun,
+    start: pd.Timestamp,
+    rng: np.random.Generator,
+    by_hand: bool,
+    scale: dict[str, float],
 ) -> pd.Series:
     """What the scale shows from the start on, or what the keeper weighed."""
     if by_hand:
@@ -245,7 +259,7 @@ def _trial_log(
             run, world.hourly, world.fitness, rng, months=(1, 12), clock_h=0.0, error_kg=error
         )
         return log[log.index > start].round(1).rename_axis("time_utc")
-    faults = scales.draw_faults(rng)
+    faults = replace(scales.draw_faults(rng), **scale)
     return scales.hourly_log(run, world.hourly, world.fitness, faults, rng, since=start + GAP)
 
 
