@@ -32,7 +32,7 @@ def main(arguments: list[str] | None = None) -> int:
     asked = _parse(arguments)
     given = {"noise_kg": asked.noise, "drift_kg_per_c": asked.drift}
     scale = {name: value for name, value in given.items() if value is not None}
-    combinations = _order(asked.yards, asked.seed)
+    combinations = order(asked.yards, asked.seed)
     for number, (climate, mechanism) in enumerate(combinations, start=1):
         seasons = asked.seasons[(number - 1) % len(asked.seasons)]
         folder = asked.out / f"yard-{number:03d}-{seasons}-seasons"
@@ -71,7 +71,7 @@ def _parse(arguments: list[str] | None) -> argparse.Namespace:
     return parser.parse_args(arguments)
 
 
-def _order(yards: int, seed: int) -> list[tuple[str, str]]:
+def order(yards: int, seed: int) -> list[tuple[str, str]]:
     """Climate and mechanism of each yard: all pairs in shuffled order, again when used up."""
     pairs = list(itertools.product(CLIMATES, flora.MECHANISMS))
     rng = np.random.default_rng([seed, 0])

@@ -20,7 +20,7 @@ class HiveSeason:
     """One hive in the span.
 
     gain_kg: net gain over the days with a known one; known: their share of the span. crop_kg: honey
-    lifted off by work.csv and by steps in the log; NaN where neither tells. events: (date, word) of
+    lifted off, by work.csv or by steps in the log, whichever tells of more; NaN where neither does. events: (date, word) of
     what changes a colony.
     """
 
@@ -69,8 +69,8 @@ def _hive(name, log: CleanLog | None, lines: pd.DataFrame, first, last, timezone
         events += [
             (row.date, row.cause) for row in steps.itertuples() if "swarm?" in str(row.cause)
         ]
-        lifted = steps.loc[steps["cause"].str.startswith(CROP), "kg"]
-        crop = -lifted.sum() if len(lifted) else crop
+        lifted = -steps.loc[steps["cause"].str.startswith(CROP), "kg"].sum()
+        crop = np.fmax(crop, lifted if lifted > 0 else np.nan)  # what neither saw is in the other
     return HiveSeason(name, gain, known, float(crop), tuple(sorted(events)))
 
 
@@ -81,6 +81,35 @@ def _gain(log: CleanLog, first: pd.Timestamp, last: pd.Timestamp) -> tuple[float
     inside = gains[(gains.index >= first) & (ends <= last + pd.Timedelta(days=1))]
     length = (last - first).days + 1
     return float(inside["gain_kg"].sum()), float(inside["days"].sum() / length)
+
+
+@dataclass(frozen=True)
+class LowHive:
+    """A hive far behind the others, and the middle gain of those. [kg]"""
+
+    season: HiveSeason
+    others_kg: float
+
+
+def low_hives(hives: list[HiveSeason], numbers: Numbers) -> list[LowHive]:
+    """Hives that gained less than reasons.hive_low_share of the middle of at least two others.
+
+    Only hives with known gains on reasons.hive_known_share of the days count, and only where the
+    others gained reasons.hive_gain_kg or more: of nothing there is no share.
+    """
+    told = [h for h in hives if h.known >= numbers["reasons.hive_known_share"]]
+    found = []
+    for hive in told:
+        others = [h.gain_kg for h in told if h is not hive]
+        if len(others) < 2:
+            continue
+        middle = float(np.median(others))
+        if (
+            middle >= numbers["reasons.hive_gain_kg"]
+            and hive.gain_kg < numbers["reasons.hive_low_share"] * middle
+        ):
+            found.append(LowHive(hive, middle))
+    return found
 
 
 def daily_shares(spans: pd.DataFrame, first: pd.Timestamp, last: pd.Timestamp) -> pd.Series:

@@ -35,7 +35,7 @@ NEEDED = (
     "soil_water_frac",
     "shift_d",
 )
-HOURS = np.array([0.25, 1.5, 4.0, 8.0, 13.0])
+HOURS = np.array([0.25, 2.0, 6.0, 12.0])
 SOIL = np.array([0.0, 0.25, 0.6, 1.0])
 SHIFT_D = np.array([-14.0, 0.0, 14.0])
 MEMBERS = 24  # ways the yard could be, for the doubt about each part
@@ -79,6 +79,11 @@ def in_kilograms(
         the phenological day less the season day.
     """
     others = [y for y in spans if y != year]
+    # Days on which nobody flies in any year bring nothing, whatever is swapped.
+    flown = np.max([part["foraging_h"].to_numpy() for part in spans.values()], axis=0)
+    flown = flown >= numbers["flow.flight_min_h"]
+    days, gain_kg = days.take(flown), gain_kg[flown]
+    spans = {y: part[flown] for y, part in spans.items()}
     surface = _Surface.of(model, days, gain_kg, numbers)
     swapped = [_swapped(spans[year], spans[y]) for y in others]
     worth = np.array([surface.gains(*one) for one in swapped])  # (years, members, coalitions)

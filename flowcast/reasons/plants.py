@@ -100,8 +100,10 @@ def standardized_precipitation(rain_mm: float, others_mm: np.ndarray) -> float:
     if off <= 0:  # all alike
         return 0.0 if rain_mm == wet.mean() else float(np.sign(rain_mm - wet.mean()) * SPI_MOST)
     shape = (1 + np.sqrt(1 + 4 * off / 3)) / (4 * off)
-    below = dry + (1 - dry) * gamma.cdf(rain_mm, shape, scale=wet.mean() / shape)
-    below = max(below, dry / 2)  # no rain at all stands in the middle of the dry ones
+    if rain_mm <= 0 and dry:
+        below = dry / 2  # no rain at all stands in the middle of the dry ones
+    else:
+        below = dry + (1 - dry) * gamma.cdf(rain_mm, shape, scale=wet.mean() / shape)
     return float(np.clip(norm.ppf(below), -SPI_MOST, SPI_MOST))
 
 

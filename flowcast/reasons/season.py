@@ -9,9 +9,8 @@ import pandas as pd
 
 from flowcast.foraging import FACTORS
 from flowcast.numbers import Numbers
-from flowcast.reasons.hives import HiveSeason, daily_shares, gain_against
+from flowcast.reasons.hives import HiveSeason, LowHive, daily_shares, gain_against, low_hives
 from flowcast.reasons.hours import by_month, hours_against
-from flowcast.reasons.kilograms import Kilograms
 from flowcast.reasons.plants import Plants, plants_against
 from flowcast.reasons.spans import Against, against, same_dates
 
@@ -38,7 +37,7 @@ class Season:
     its days of stated bloom (None where nothing is stated or nothing stated blooms in the span).
     months: as `hours.by_month`. weekly: index the first date of each week; now, usual, low, high
     foraging hours. gain: of the yard's middle hive, NaN without enough log, against other seasons of
-    the log. kilograms: by driver, None without daily gains and other years. hives: each one. reasons: from the weightiest on. years: of weather, this one counted.
+    the log. hives: each one; low: those far behind the others. reasons: from the weightiest on. years: of weather, this one counted.
     """
 
     first: pd.Timestamp
@@ -51,17 +50,10 @@ class Season:
     gain: Against
     gain_known: float
     hives: tuple[HiveSeason, ...]
+    low: tuple[LowHive, ...]
     reasons: tuple[Reason, ...]
     years: int
     missing_days: int
-    kilograms: Kilograms | None = None
-
-    @property
-    def rest_kg(self) -> float:
-        """What is left of the gain beyond other seasons' once the drivers' parts are off; NaN if unknown."""
-        if self.kilograms is None:
-            return np.nan
-        return self.gain.more - float(self.kilograms.parts["kg"].sum())
 
 
 def explain_span(
@@ -105,6 +97,7 @@ def explain_span(
         gain=gain_against(shares, year, numbers),
         gain_known=float(shares[year].notna().mean()),
         hives=tuple(hives),
+        low=tuple(low_hives(hives, numbers)),
         reasons=_reasons(hours, bloom_hours, plants, numbers),
         years=hours["foraging_h"].years,
         missing_days=int(days[year]["foraging_h"].isna().sum()),

@@ -119,8 +119,10 @@ def season_data(found: YardSeason) -> dict:
         "schema_version": SCHEMA_VERSION,
         "yard": found.record.yard.name,
         "issue_date": _date(found.record.issue_date),
-        "season": {"name": found.name} | _season(found.season),
-        "against": {"name": found.other[0]} | _season(found.other[1]) if found.other else None,
+        "season": {"name": found.name} | _season(found, found.season),
+        "against": {"name": found.other[0]} | _season(found, found.other[1])
+        if found.other
+        else None,
         "says": [*explain.sentences(found), *explain.LIMITS],
         "notes": found.record.notes,
         "numbers": [
@@ -129,13 +131,13 @@ def season_data(found: YardSeason) -> dict:
     }
 
 
-def _season(season) -> dict:
+def _season(found: YardSeason, season) -> dict:
     plants = season.plants
     figures = ("rain_mm", "soil_frac", "parched_days", "longest_dry_d", "frost_days", "lead_d")
     return {
         "first": _date(season.first),
         "last": _date(season.last),
-        "answer": explain.answer(season),
+        "answer": explain.answer(found, season),
         "years": season.years,
         "missing_days": season.missing_days,
         "hours": {k: _against(v) for k, v in season.hours.items()},
@@ -161,6 +163,7 @@ def _season(season) -> dict:
             }
             for h in season.hives
         ],
+        "low": [low.season.hive for low in season.low],
         "reasons": [
             {"what": r.what, "in_bloom": r.in_bloom, "way": r.way, "figure": _against(r.figure)}
             for r in season.reasons

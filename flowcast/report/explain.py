@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 import pandas as pd
 
 from flowcast.foraging import FACTORS
@@ -43,24 +42,47 @@ def headline(found: YardSeason) -> str:
     )
 
 
-def answer(season: Season) -> str:
-    """The season in one sentence."""
+def answer(found: YardSeason, season: Season | None = None) -> str:
+    """The season in one sentence: what it brought, and what set its weather apart."""
+    season = season or found.season
     if season.years < 2:
         return (
             "There is no other year of weather here, so nothing can be said of what is usual. Give at least "
             "two years, better ten."
         )
-    against = [r for r in season.reasons if r.way < 0]
-    favour = [r for r in season.reasons if r.way > 0]
-    if against:
-        more = f"; {_short(against[1])} as well" if len(against) > 1 else ""
-        return f"What set it apart was {_named(against[0])}: {_figure(against[0])}{more}."
-    if favour:
-        return f"The weather was kinder than usual: {_named(favour[0])}, {_figure(favour[0])}."
-    return (
-        "The weather was within what 8 years of 10 bring here: in hours of flight, water in the soil, and "
-        "frost. Look for the reason elsewhere."
+    units = found.record.yard.settings.yard.units
+    gained = _gained(season, units)
+    cost = [r for r in season.reasons if r.way < 0]
+    gave = [r for r in season.reasons if r.way > 0]
+    if cost:
+        link = "in spite of" if season.gain.more > 0 else "what set its weather apart was"
+        more = f"; {_short(cost[1])} as well" if len(cost) > 1 else ""
+        return _sentence(gained, f"{link} {_named(cost[0])}: {_figure(cost[0])}{more}")
+    if gave:
+        return _sentence(
+            gained, f"its weather was kinder than usual: {_named(gave[0])}, {_figure(gave[0])}"
+        )
+    elsewhere = "" if season.gain.more > 0 else "; look for a reason elsewhere"
+    return _sentence(
+        gained,
+        "its weather was within what 8 years of 10 bring here, in hours of flight, water in the soil and "
+        f"frost{elsewhere}",
     )
+
+
+def _gained(season: Season, units: str) -> str:
+    """The gain against other seasons of the log, where both are known."""
+    gain = season.gain
+    if math.isnan(gain.now) or math.isnan(gain.usual):
+        return ""
+    side = "more" if gain.more > 0 else "less"
+    others = "the other season" if gain.years == 2 else f"{gain.years - 1} other seasons"
+    return f"the middle hive gained {_weight(abs(gain.more), units)} {side} than in {others} of the log"
+
+
+def _sentence(first: str, second: str) -> str:
+    text = f"{first}; {second}" if first else second
+    return f"{text[0].upper()}{text[1:]}."
 
 
 def sentences(found: YardSeason) -> list[str]:
@@ -230,9 +252,15 @@ def _water(season: Season) -> list[str]:
     ]
     if p.frost_days.now or p.frost_days.usual >= 0.5:
         lines.append(
-            f"On {p.frost_days.now:.0f} nights frost met what you name in bloom, usually {p.frost_days.usual:.1f}."
+            f"Frost met what you name in bloom on {_nights(p.frost_days.now)}, usually on {p.frost_days.usual:.1f}."
         )
     return lines
+
+
+def _nights(count: float) -> str:
+    if not count:
+        return "no night"
+    return f"{count:.0f} night{'' if count == 1 else 's'}"
 
 
 def _rarity(spi: float) -> str:
@@ -264,7 +292,9 @@ def _gain(season: Season, units: str) -> list[str]:
     gain = season.gain
     if math.isnan(gain.now):
         return ["No scale tells enough of this time to speak of kilograms."]
-    text = f"The middle hive gained {_weight(gain.now, units)} on the {100 * season.gain_known:.0f} % of days that are known"
+    known = 100 * season.gain_known
+    days = "" if known > 97 else f" on the {known:.0f} % of days that are known"
+    text = f"The middle hive {_gained_or_lost(gain.now, units)}{days}"
     if math.isnan(gain.usual):
         return [f"{text}; no other season of log is there to lay beside it."]
     others = "the other season" if gain.years == 2 else f"{gain.years - 1} other seasons"
@@ -274,27 +304,14 @@ def _gain(season: Season, units: str) -> list[str]:
 
 
 def _hives(season: Season, units: str) -> list[str]:
-    """Each hive against the middle of the others; what is known to have happened to it."""
-    told = [h for h in season.hives if h.known >= 0.3]
-    low = [h for h in told if _is_low(h, told)]
-    lines = []
-    for hive in low:
-        others = float(np.median([h.gain_kg for h in told if h is not hive]))
-        lines.append(
-            f"{hive.hive} gained {_weight(hive.gain_kg, units)} where the middle of the others gained "
-            f"{_weight(others, units)}: that is the colony and not the weather. {_why(hive)}"
-        )
-    if not low and len(told) > 1 and season.gain.more < 0 and not math.isnan(season.gain.usual):
-        lines.append(SHARED)
-    return lines
-
-
-def _is_low(hive, told: list) -> bool:
-    others = [h.gain_kg for h in told if h is not hive]
-    if len(others) < 2:
-        return False
-    middle = float(np.median(others))
-    return middle > 3 and hive.gain_kg < 0.5 * middle
+    """Hives far behind the others, what is known to have happened to them; or all low together."""
+    lines = [
+        f"{low.season.hive} {_gained_or_lost(low.season.gain_kg, units)} where the middle of the others "
+        f"{_gained_or_lost(low.others_kg, units)}: that is the colony and not the weather. {_why(low.season)}"
+        for low in season.low
+    ]
+    together = len([h for h in season.hives if h.known > 0]) > 1 and season.gain.more < 0
+    return lines or ([SHARED] if together else [])
 
 
 def _why(hive) -> str:
@@ -313,6 +330,10 @@ def _crop(season: Season, units: str) -> list[str]:
         return []
     each = ", ".join(f"{h.hive} {_weight(h.crop_kg, units)}" for h in crops)
     return [f"Honey lifted off: {each}."]
+
+
+def _gained_or_lost(kg: float, units: str) -> str:
+    return f"{'gained' if kg >= 0 else 'lost'} {words.weight(abs(kg), units)}"
 
 
 def _weight(kg: float, units: str) -> str:

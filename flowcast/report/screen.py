@@ -91,7 +91,7 @@ def beetles_text(found: YardBeetles, most: int = 5) -> str:
 def season_text(found: YardSeason) -> str:
     """A season explained, as a screen of text."""
     season = found.season
-    lines = [*_paragraph(explain.headline(found)), "", *_paragraph(explain.answer(season))]
+    lines = [*_paragraph(explain.headline(found)), "", *_paragraph(explain.answer(found))]
     lines += [part for sentence in explain.sentences(found) for part in _item(sentence)]
     lines += ["", *_cells(explain.hour_rows(season)), "", *_cells(explain.month_rows(season))]
     if found.other:

@@ -1,0 +1,157 @@
+"""Measure the kilograms of `flowcast explain` against worlds run again under other weather.
+
+    python scripts/measure_explain.py --yards 12 --seed 31 [--seasons 1,2,5] [--out DIR]
+
+Trial yards are made anew (make_trial_yards.py) and their last season is explained. The truth of each
+driver comes from the simulator itself: the same flowers, colonies and chance with this driver's
+course taken from another year's same dates, in random orders of swapping, mean over the other years.
+Cold, heat, rain, wind and light act on flight; rain and evaporation on the flowers are the soil's, and
+warmth on the flowers is the timing's. Reported: whether the sign is right where the truth is 2 kg or
+more, whether the largest true loss is named first, and how often the 80 % interval holds the truth.
+"""
+
+import argparse
+import time
+from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import make_trial_yards as trial
+import numpy as np
+import pandas as pd
+from simulator import flight, flora, keeper
+from simulator.climates import CLIMATES
+from simulator.weather import Site
+from simulator.yards import World, make_world
+
+from flowcast import pipeline
+from flowcast.reasons.kilograms import DRIVERS
+
+SEASON = trial.LAST_YEAR
+FLOWERS = {"soil": ["precip_mm", "et_mm"], "timing": ["temp_max_c", "temp_min_c", "temp_mean_c"]}
+ORDERS = 2  # random orders of swapping, a pair for each other year
+
+
+class Replay:
+    """One trial yard's world, to be run again with drivers of its last season from other years."""
+
+    def __init__(self, seed: int, number: int, climate: str, mechanism: str):
+        self.seed, self.number, self.climate, self.mechanism = seed, number, climate, mechanism
+        own, site, rng = self._begin()
+        plant = partial(flora.grow, mechanism)
+        self.world: World = make_world(own, site, plant, trial.HIVES, trial.SPAN, rng)
+        self.factors = flight.fitness_by_driver(self.world.hourly)
+        self.years = range(int(trial.SPAN[0][:4]), SEASON)
+
+    def _begin(self):
+        rng = np.random.default_rng([self.seed, self.number])
+        own = trial.vary(CLIMATES[self.climate], rng)
+        return own, Site(round(float(rng.uniform(*own.latitude)), 1), 0.0), rng
+
+    def gain(self, swapped: set[str], year: int) -> float:
+        """Gain of the middle hive over the season with these drivers from that year. [kg]"""
+        own, _, rng = self._begin()
+        _, soil, bees = rng.spawn(3)
+        days = self.world.days.copy()
+        here, there = (days.index.get_loc(f"{y}-01-01") for y in (SEASON, year))
+        length = min(365, len(days) - here)
+        factors = {}
+        for name, values in self.factors.items():
+            hourly = values.copy()
+            if name in swapped:
+                hourly[24 * here : 24 * (here + length)] = values[
+                    24 * there : 24 * (there + length)
+                ]
+            factors[name] = hourly
+        days["flight_h"] = flight.fitness_of(factors).reshape(-1, 24).sum(axis=1)
+        seen = days.copy()
+        for driver, columns in FLOWERS.items():
+            if driver in swapped:
+                rows = self.world.days[columns].to_numpy()
+                seen.iloc[here : here + length, [seen.columns.get_loc(c) for c in columns]] = rows[
+                    there : there + length
+                ]
+        grown = flora.grow(self.mechanism, own, seen, soil)
+        habits = keeper.habits_for(own, bees)
+        runs = keeper.run_yard(trial.HIVES, days, grown.nectar_kg, habits, bees)
+        sums = [run.gain_kg[here : here + length].sum() for run in runs]
+        return float(np.median(sums))
+
+    def parts(self, rng: np.random.Generator) -> pd.Series:
+        """What each driver truly brought against other years, in the mean. [kg]"""
+        total = np.zeros(len(DRIVERS))
+        for year in self.years:
+            first = rng.permutation(len(DRIVERS))
+            for order in (first, first[::-1])[:ORDERS]:
+                swapped: set[str] = set()
+                worth = self.gain(swapped, year)
+                for k in order:
+                    swapped = swapped | {DRIVERS[k]}
+                    now = self.gain(swapped, year)
+                    total[k] += worth - now  # taken away by swapping: what it had brought
+                    worth = now
+        return pd.Series(total / (ORDERS * len(self.years)), list(DRIVERS))
+
+
+def explained(folder: Path) -> tuple[pd.DataFrame, float]:
+    """The model's parts of the last season, and the seconds it took."""
+    began = time.perf_counter()
+    found = pipeline.explain(folder, season=str(SEASON))
+    parts = pipeline.kilograms_of(found.record, found.season).parts
+    return parts, time.perf_counter() - began
+
+
+def measure(number: int, climate: str, mechanism: str, seasons: int, seed: int, out: Path):
+    """Rows of one yard: truth and parts of each driver."""
+    folder = out / f"yard-{number:03d}-{seasons}-seasons"
+    if not folder.is_dir():
+        trial.make_trial_yard(folder, number, climate, mechanism, seasons, seed)
+    parts, seconds = explained(folder)
+    truth = Replay(seed, number, climate, mechanism).parts(np.random.default_rng(number))
+    table = parts.assign(truth=truth, yard=number, seasons=seasons, mechanism=mechanism)
+    print(f"{folder.name} {climate} {mechanism}: {seconds:.1f} s", flush=True)
+    print(table[["kg", "q10", "q90", "truth"]].round(1).T.to_string(), flush=True)
+    return table.rename_axis("driver").reset_index()
+
+
+def summary(table: pd.DataFrame) -> None:
+    """The three shares, over all drivers and over those that act on flight."""
+    for name, part in (
+        ("all drivers", table),
+        ("flight only", table[~table["driver"].isin(FLOWERS)]),
+    ):
+        clear = part[part["truth"].abs() >= 2]
+        sign = (np.sign(clear["kg"]) == np.sign(clear["truth"])).mean()
+        worst = part.loc[part.groupby("yard")["truth"].idxmin()]
+        worst = worst[worst["truth"] <= -2]
+        named = part.loc[part.groupby("yard")["kg"].idxmin()].set_index("yard")["driver"]
+        first = (worst.set_index("yard")["driver"] == named.reindex(worst["yard"])).mean()
+        inside = part["truth"].between(part["q10"], part["q90"])
+        error = (part["kg"] - part["truth"]).abs().mean()
+        print(
+            f"{name}: sign right {sign:.2f} of {len(clear)}, largest loss named first {first:.2f} of "
+            f"{len(worst)}, 80 % intervals hold {inside.mean():.2f} (of parts of 2 kg or more "
+            f"{inside[clear.index].mean():.2f}), error {error:.1f} kg, nothing said {part['truth'].abs().mean():.1f} kg"
+        )
+
+
+def main() -> None:
+    """Make the yards, explain them, and compare."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--yards", type=int, default=12)
+    parser.add_argument("--seed", type=int, default=31)
+    parser.add_argument("--seasons", default="1,2,5")
+    parser.add_argument("--out", type=Path)
+    asked = parser.parse_args()
+    seasons = [int(part) for part in asked.seasons.split(",")]
+    with TemporaryDirectory() as made:
+        out = asked.out or Path(made)
+        tables = [
+            measure(k, climate, mechanism, seasons[(k - 1) % len(seasons)], asked.seed, out)
+            for k, (climate, mechanism) in enumerate(trial.order(asked.yards, asked.seed), start=1)
+        ]
+    summary(pd.concat(tables, ignore_index=True))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,174 @@
+"""`flowcast explain` from a yard's folder to words and JSON."""
+
+import json
+
+import numpy as np
+import pandas as pd
+import pytest
+from conftest import plain_weather
+from typer.testing import CliRunner
+
+from flowcast import pipeline
+from flowcast.cli import app
+from flowcast.errors import InputError, NotEnoughDataError
+from flowcast.report.data import season_data
+from flowcast.report.explain import answer
+from flowcast.report.screen import season_text
+
+FORAGE = '[[forage]]\nname = "lime"\nfrom = "06-05"\nto = "07-05"\nstrength = "heavy"\n'
+HIVE = '[[hive]]\nname = "{name}"\nscale = {{ file = "{name}.csv", time = "time", weight = "kg", unit = "kg", clock = "utc" }}\n'
+
+
+def wet_june(weather):
+    """Rain through the daylight of June 2023, light of a rainy day."""
+    june = (weather.index >= "2023-06-05") & (weather.index < "2023-07-06")
+    weather.loc[june, "precip_mm"] = 1.5
+    weather.loc[june, "ghi_wm2"] *= 0.4
+    return weather
+
+
+def write_folder(folder, weather, *, hives=(), latitude=48.6, more=FORAGE):
+    folder.mkdir(exist_ok=True)
+    head = f'[yard]\nname = "Test (invented)"\nlatitude = {latitude}\nlongitude = 15.3\nelevation_m = 300\n'
+    text = head + more + "".join(HIVE.format(name=n) for n in hives)
+    (folder / "yard.toml").write_text(text, "utf-8")
+    weather.to_csv(folder / "weather.csv")
+    return folder
+
+
+def scale(first, last, flows):
+    """Gains in the June of each year as given (in the dry May of the wet year), a small loss else."""
+    index = pd.date_range(first, last, freq="h", tz="UTC", inclusive="left")
+    gain = np.full(len(index), -0.05 / 24)
+    for year, kg in flows.items():
+        month = 5 if year == 2023 else 6  # nothing comes in on days without flight
+        flow = (index.year == year) & (index.month == month) & (index.hour >= 9) & (index.hour < 17)
+        gain[flow] = kg / flow.sum()
+    noise = np.random.default_rng(1).normal(0, 0.02, len(index))
+    return pd.DataFrame({"time": index, "kg": (40 + np.cumsum(gain) + noise).round(3)})
+
+
+@pytest.fixture(scope="module")
+def yard(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("y") / "yard"
+    write_folder(folder, wet_june(plain_weather("2012-01-01")), hives=("A", "B", "C"))
+    for name, kg in (("A", 30), ("B", 32), ("C", 12)):
+        log = scale("2022-01-01", "2024-12-31", {2022: 40, 2023: kg, 2024: 38})
+        log.to_csv(folder / f"{name}.csv", index=False)
+    (folder / "work.csv").write_text(
+        "date,hive,what,kg,note\n2023-05-20 12:00,C,swarmed,0.01,\n2023-08-01,A,honey off,12,\n",
+        "utf-8",
+    )
+    return folder
+
+
+@pytest.fixture(scope="module")
+def found(yard):
+    return pipeline.explain(yard, season="2023", against="2022")
+
+
+def test_rain_in_bloom_is_named_first_with_the_loss(found):
+    """A wet bloom season loses most by rain (Kenoyer 1917, abstract READ: excess rain, poor year)."""
+    said = answer(found)
+    assert "less than in 2 other seasons of the log" in said
+    assert "what set its weather apart was rain in bloom" in said
+    assert found.season.reasons[0].what == "rain"
+
+
+def test_the_hive_that_swarmed_is_told_from_the_weather(found):
+    text = " ".join(season_text(found).split())
+    assert "C lost" in text
+    assert "that is the colony and not the weather" in text
+    assert "swarmed, 20 May" in text
+    assert "weights alone never prove it" in text
+
+
+def test_crop_and_gain_are_told_apart(found):
+    text = " ".join(season_text(found).split())
+    assert "Honey lifted off: A 12 kg" in text
+    assert "Gain on the scale is not the crop" in text
+    assert "does not prove a cause" in text
+
+
+def test_two_seasons_side_by_side(found):
+    text = season_text(found)
+    assert found.other[0] == "2022"
+    assert "hours lost to rain" in text
+    data = season_data(found)
+    assert data["against"]["name"] == "2022"
+    json.dumps(data, allow_nan=False)
+
+
+def test_a_good_season_is_explained_as_willingly(yard):
+    better = pipeline.explain(yard, season="2022")
+    assert "more than in 2 other seasons of the log" in answer(better)
+
+
+def test_a_running_season_ends_the_day_before_the_issue_date(yard):
+    running = pipeline.explain(yard, season="2024", as_of="2024-06-20")
+    assert running.season.last == pd.Timestamp("2024-06-19")
+    whole = pipeline.explain(yard, as_of="2024-06-20")
+    assert whole.name == "2023"  # the last whole one
+
+
+def test_a_yard_without_scales_gets_no_kilograms(tmp_path):
+    folder = write_folder(tmp_path / "bare", wet_june(plain_weather("2012-01-01")))
+    bare = pipeline.explain(folder, season="2023")
+    text = " ".join(season_text(bare).split())
+    assert "No scale tells enough of this time to speak of kilograms" in text
+    assert " kg" not in text
+    assert "rain in bloom" in answer(bare)
+
+
+def test_a_southern_season_spans_the_new_year(tmp_path):
+    weather = plain_weather("2012-01-01", latitude=-33.0)
+    folder = write_folder(tmp_path / "south", weather, latitude=-33.0, more="")
+    text = (folder / "yard.toml").read_text("utf-8").replace("15.3", "20.5")
+    (folder / "yard.toml").write_text(text, "utf-8")
+    south = pipeline.explain(folder, season="2022/23")
+    assert south.name == "2022/23"
+    assert (south.season.first, south.season.last) == (
+        pd.Timestamp("2022-07-01"),
+        pd.Timestamp("2023-06-30"),
+    )
+
+
+def test_one_year_of_weather_says_so(tmp_path):
+    folder = write_folder(tmp_path / "one", plain_weather("2024-01-01"))
+    alone = pipeline.explain(folder, season="2024")
+    assert "There is no other year of weather here" in answer(alone)
+    assert "nan" not in season_text(alone).lower()
+    json.dumps(season_data(alone), allow_nan=False)
+
+
+@pytest.mark.parametrize(
+    "asked, error, says",
+    [
+        ({"season": "last"}, InputError, "no season. Write it as 2025"),
+        ({"season": "1995"}, NotEnoughDataError, "the weather runs from"),
+        ({"first": "2020-01-01", "last": "2022-06-01"}, InputError, "longer than a year"),
+        ({"first": "2023-06-01", "last": "2023-06-05"}, NotEnoughDataError, "fewer than 14"),
+    ],
+)
+def test_what_cannot_be_explained_is_one_sentence(yard, asked, error, says):
+    with pytest.raises(error, match=says):
+        pipeline.explain(yard, **asked)
+
+
+def test_the_command(yard):
+    runner = CliRunner()
+    said = runner.invoke(app, ["explain", str(yard), "--season", "2023"])
+    assert said.exit_code == 0, said.output
+    assert "What this cannot say" in said.output
+    data = json.loads(
+        runner.invoke(app, ["explain", str(yard), "--season", "2023", "--json"]).output
+    )
+    assert data["schema"] == "flowcast-explain"
+    assert data["season"]["reasons"][0]["what"] == "rain"
+    both = runner.invoke(app, ["explain", str(yard), "--season", "2023", "--from", "2023-01-01"])
+    assert both.exit_code == 2
+
+
+def test_equal_input_gives_equal_bytes(yard, found):
+    again = pipeline.explain(yard, season="2023", against="2022")
+    assert json.dumps(season_data(again)) == json.dumps(season_data(found))

@@ -1,0 +1,248 @@
+"""A season against the yard's other seasons: hours, plants, hives, and what stands out."""
+
+from itertools import permutations
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from flowcast.foraging import FACTORS
+from flowcast.numbers import load_numbers
+from flowcast.reasons import explain_span, standardized_precipitation
+from flowcast.reasons.hives import HiveSeason, daily_shares, gain_against, low_hives
+from flowcast.reasons.plants import longest_run
+from flowcast.reasons.shapley import coalitions, shapley
+from flowcast.reasons.spans import against, same_dates
+
+NUMBERS = load_numbers()
+FIRST, LAST = pd.Timestamp("2022-01-01"), pd.Timestamp("2022-12-31")
+NO_SPANS = pd.DataFrame({"days": [], "gain_kg": []}, index=pd.DatetimeIndex([]))
+
+
+def plain_days(first="2010-01-01", last="2022-12-31", seed=1) -> pd.DataFrame:
+    """Every year much alike: a summer of flight, some of it lost, rain now and then."""
+    dates = pd.date_range(first, last)
+    rng = np.random.default_rng(seed)
+    summer = np.clip(np.sin(2 * np.pi * (dates.dayofyear - 80) / 365), 0, None).to_numpy()
+    table = pd.DataFrame({"foraging_h": 8 * summer}, index=dates)
+    for factor in FACTORS:
+        table[f"lost_{factor}_h"] = 0.4 * summer * rng.uniform(0.5, 1.5, len(dates))
+    return table.assign(
+        precip_mm=np.where(rng.random(len(dates)) < 0.3, rng.gamma(1.0, 5.0, len(dates)), 0.0),
+        soil_water_frac=0.6,
+        temp_min_c=12 * summer,
+        lead_d=0.0,
+    )
+
+
+def explained(days, bloom=None, spans=NO_SPANS, hives=(), first=FIRST, last=LAST):
+    none = pd.Series(False, days.index)
+    return explain_span(
+        days, spans, none if bloom is None else bloom, list(hives), first, last, NUMBERS
+    )
+
+
+def blooming(days, first="06-01", last="06-30"):
+    month_day = days.index.strftime("%m-%d")
+    return pd.Series((month_day >= first) & (month_day <= last), days.index)
+
+
+# Published values
+
+
+def test_precipitation_index_against_another_implementation():
+    """SPI of McKee et al. 1993 (MEMORY): gamma distribution by Thom's approximation, as deviates.
+
+    Reference: scipy's own maximum-likelihood gamma fit, which Thom's formula approximates.
+    """
+    rng = np.random.default_rng(4)
+    rain = rng.gamma(3.0, 40.0, 60)
+    shape, _, scale = stats.gamma.fit(rain, floc=0)
+    for now in (40.0, 90.0, 120.0, 200.0, 320.0):
+        reference = stats.norm.ppf(stats.gamma.cdf(now, shape, scale=scale))
+        assert standardized_precipitation(now, rain) == pytest.approx(reference, abs=0.03)
+
+
+def test_precipitation_index_is_a_standard_normal_of_its_own_years():
+    rng = np.random.default_rng(5)
+    rain = rng.gamma(2.0, 50.0, 2000)
+    index = [standardized_precipitation(r, rain) for r in rain[:500]]
+    assert np.mean(index) == pytest.approx(0.0, abs=0.1)
+    assert np.std(index) == pytest.approx(1.0, abs=0.1)
+
+
+def test_dry_spans_are_a_mass_at_zero():
+    # Half of all years without rain: no rain at all stands in the middle of those, at a quarter.
+    rain = np.r_[np.zeros(10), np.full(10, 20.0) + np.arange(10)]
+    assert standardized_precipitation(0.0, rain) == pytest.approx(stats.norm.ppf(0.25), abs=1e-6)
+    assert np.isnan(standardized_precipitation(0.0, np.zeros(12)))
+
+
+# Worked by hand
+
+
+def test_a_figure_against_ten_others():
+    found = against({y: float(y - 2000) for y in range(2000, 2011)}, 2010)
+    assert (found.now, found.usual, found.rank, found.years) == (10.0, 4.5, 1, 11)
+    assert (found.low, found.high) == pytest.approx((0.9, 8.1))
+    assert found.side == 1
+    assert found.strangeness == pytest.approx(5.5 / 3.6)
+    alone = against({2010: 3.0}, 2010)
+    assert np.isnan(alone.usual)
+    assert (alone.side, alone.strangeness) == (0, 0.0)
+
+
+def test_spells_without_a_wet_day():
+    rain = pd.Series([0, 0.9, 2, 0, 0, 0, 1.0, 0], dtype=float)
+    assert longest_run(rain, NUMBERS) == 3
+
+
+def test_same_dates_over_leap_years_and_the_new_year():
+    days = plain_days("2019-01-01", "2022-12-31")
+    spans = same_dates(days, pd.Timestamp("2020-11-01"), pd.Timestamp("2021-03-15"), NUMBERS)
+    assert list(spans) == [2019, 2020, 2021]  # of 2022 only the first weeks are there
+    assert {len(part) for part in spans.values()} == {135}
+    assert all(part.index[0].strftime("%m-%d") == "11-01" for part in spans.values())
+
+
+def test_gain_of_days_and_of_totals():
+    spans = pd.DataFrame(
+        {"days": [1, 1, 4, 4], "gain_kg": [1.0, 2.0, 4.0, 8.0]},
+        index=pd.DatetimeIndex(["2022-06-01", "2022-06-02", "2022-06-02", "2022-06-02"]),
+    )
+    share = daily_shares(spans, pd.Timestamp("2022-06-01"), pd.Timestamp("2022-06-06"))
+    # The second day has a gain of its own; the next three the mean of two hives' totals, 1 and 2 a day.
+    assert share.to_list()[:5] == pytest.approx([1.0, 2.0, 1.5, 1.5, 1.5])
+    assert np.isnan(share.iloc[5])
+
+
+def test_seasons_are_compared_on_days_known_in_both():
+    own = pd.Series([1.0, 1.0, 1.0, np.nan])
+    other = pd.Series([3.0, np.nan, 3.0, 3.0])
+    found = gain_against({2021: other, 2022: own}, 2022, NUMBERS)
+    # On the first and third day 2 kg here, 6 there: four less; shown beside this season's 3 kg.
+    assert (found.now, found.usual) == (3.0, 7.0)
+
+
+def test_one_hive_far_behind():
+    hives = [HiveSeason(name, kg, 1.0, np.nan, ()) for name, kg in (("A", 30), ("B", 34), ("C", 9))]
+    assert [low.season.hive for low in low_hives(hives, NUMBERS)] == ["C"]
+    assert low_hives(hives[:2], NUMBERS) == []  # of two nobody can say which one is low
+    weak = [HiveSeason(h.hive, h.gain_kg / 20, 1.0, np.nan, ()) for h in hives]
+    assert low_hives(weak, NUMBERS) == []  # of next to nothing there is no share
+
+
+def test_shapley_of_a_known_game():
+    """The glove game (Shapley 1953; textbook example, MEMORY): one left glove, two right ones.
+
+    Worth 1 when a left and a right meet: the left one's share is 2/3, the right ones' 1/6 each.
+    """
+    sets = coalitions(3)
+    worth = (sets[:, 0] & (sets[:, 1] | sets[:, 2])).astype(float)
+    assert shapley(worth) == pytest.approx([2 / 3, 1 / 6, 1 / 6])
+
+
+# Properties
+
+
+@settings(max_examples=40)
+@given(st.lists(st.floats(-100, 100), min_size=16, max_size=16))
+def test_shapley_axioms(values):
+    """Efficiency, dummy, symmetry, additivity, and the mean over all orders of joining."""
+    worth = np.array(values)
+    share = shapley(worth)
+    assert share.sum() == pytest.approx(worth[-1] - worth[0], abs=1e-9)
+    sets = coalitions(4)
+    orders = []
+    for order in permutations(range(4)):
+        reached, gained = 0, np.zeros(4)
+        for player in order:
+            gained[player] = worth[reached | 1 << player] - worth[reached]
+            reached |= 1 << player
+        orders.append(gained)
+    assert share == pytest.approx(np.mean(orders, axis=0), abs=1e-9)
+    # A player who never changes anything gets nothing; two who are alike get the same.
+    idle = worth[(np.arange(16) & ~1)]
+    assert shapley(idle)[0] == pytest.approx(0.0, abs=1e-9)
+    alike = np.array([values[2 * int(s[2]) + 4 * int(s[3]) + int(s[0]) + int(s[1])] for s in sets])
+    assert shapley(alike)[0] == pytest.approx(shapley(alike)[1], abs=1e-9)
+    assert shapley(worth + 2 * idle) == pytest.approx(share + 2 * shapley(idle), abs=1e-8)
+
+
+def test_a_season_like_all_others_has_no_reasons():
+    days = pd.concat([plain_days("2010-01-01", "2010-12-31")] * 13, ignore_index=True)
+    days.index = pd.date_range("2010-01-01", periods=len(days))
+    found = explained(days, blooming(days))
+    assert found.reasons == ()
+    assert found.hours["foraging_h"].more == pytest.approx(0.0, abs=15)
+
+
+@given(st.integers(0, 1000))
+@settings(max_examples=15, deadline=None)
+def test_years_far_apart_and_their_order_do_not_matter(seed):
+    days = plain_days(seed=seed)
+    one = explained(days)
+    moved = explained(
+        days.drop(days.loc["2013"].index).pipe(
+            lambda d: d.sample(frac=1, random_state=seed).sort_index()
+        )
+    )
+    assert moved.hours["foraging_h"].years == one.hours["foraging_h"].years - 1
+    assert moved.hours["foraging_h"].now == one.hours["foraging_h"].now
+
+
+def test_nothing_after_the_span_is_looked_at_but_other_years():
+    """The span's own figures are the same whatever its later days bring."""
+    days = plain_days()
+    last = pd.Timestamp("2022-07-15")
+    other = days.copy()
+    other.loc["2022-07-16":, ["foraging_h", "precip_mm"]] = 99.0
+    one, two = (explained(d, last=last) for d in (days, other))
+    assert one.hours == two.hours
+    assert one.plants.rain_mm == two.plants.rain_mm
+
+
+def test_a_year_with_holes_is_left_out_and_the_span_s_own_are_counted():
+    days = plain_days()
+    days.loc["2015-05-01":"2015-08-01"] = np.nan
+    days.loc["2022-06-01":"2022-06-10"] = np.nan
+    found = explained(days)
+    assert found.years == 12
+    assert found.missing_days == 10
+
+
+# Recovery from simulated data
+
+
+@pytest.mark.parametrize("factor", FACTORS)
+def test_hours_taken_from_bloom_are_found(factor):
+    """Forty hours more lost in the month of bloom: that factor comes first, in bloom, as a cost."""
+    days = plain_days()
+    june = (days.index >= "2022-06-01") & (days.index <= "2022-06-30")
+    days.loc[june, f"lost_{factor}_h"] += 40 / 30
+    days.loc[june, "foraging_h"] -= 40 / 30
+    reason = explained(days, blooming(days)).reasons[0]
+    assert (reason.what, reason.way, reason.in_bloom) == (factor, -1, True)
+    assert reason.figure.more == pytest.approx(40, abs=6)
+
+
+def test_hours_lost_when_nothing_blooms_are_no_reason():
+    days = plain_days()
+    august = (days.index >= "2022-08-01") & (days.index <= "2022-08-31")
+    days.loc[august, "lost_rain_h"] += 2
+    assert all(r.what != "rain" for r in explained(days, blooming(days)).reasons)
+    assert any(r.what == "rain" for r in explained(days).reasons)  # without stated bloom it counts
+
+
+def test_a_drought_and_frost_on_bloom_are_found():
+    days = plain_days()
+    rng = np.random.default_rng(2)
+    days["soil_water_frac"] = np.clip(0.6 + rng.normal(0, 0.1, len(days)), 0, 1)
+    days.loc["2022-05-01":"2022-08-01", "soil_water_frac"] = 0.1
+    days.loc["2022-06-03":"2022-06-05", "temp_min_c"] = -3.0
+    found = explained(days, blooming(days))
+    assert {"dry", "frost"} <= {r.what for r in found.reasons}
+    assert found.plants.frost_days.now == 3
