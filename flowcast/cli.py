@@ -296,7 +296,8 @@ def report(
 
     with _bar("Drawing the page"):
         beetles = pipeline.beetles_from(found.record, seed=seed)
-        path = page.write_page(page.render_page(found, beetles), out or _page_name(yard, at))
+        html = page.render_page(found, beetles, pipeline.last_season(found.record))
+        path = page.write_page(html, out or _page_name(yard, at))
     if as_json:
         _print(data.outlook_data(found) | {"page": str(path)}, as_json)
     else:

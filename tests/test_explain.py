@@ -1,6 +1,7 @@
 """`flowcast explain` from a yard's folder to words and JSON."""
 
 import json
+import re
 
 import numpy as np
 import pandas as pd
@@ -13,6 +14,7 @@ from flowcast.cli import app
 from flowcast.errors import InputError, NotEnoughDataError
 from flowcast.report.data import season_data
 from flowcast.report.explain import answer
+from flowcast.report.page import render_page
 from flowcast.report.screen import season_text
 
 FORAGE = '[[forage]]\nname = "lime"\nfrom = "06-05"\nto = "07-05"\nstrength = "heavy"\n'
@@ -167,6 +169,19 @@ def test_the_command(yard):
     assert data["season"]["reasons"][0]["what"] == "rain"
     both = runner.invoke(app, ["explain", str(yard), "--season", "2023", "--from", "2023-01-01"])
     assert both.exit_code == 2
+
+
+def test_the_page_tells_of_the_last_season(yard):
+    outlook = pipeline.outlook(yard, as_of="2024-06-20", scenarios=100)
+    past = pipeline.last_season(outlook.record)
+    page = render_page(outlook, season=past)
+    section = page[page.index("<h2>The season 2023, and why</h2>") :]
+    section = section[: section.index("</section>")]
+    assert "rain in bloom" in section
+    assert "<svg" in section
+    assert "fewer hours of flight than 8 years in 10" in section
+    assert not re.search(r"\b(nan|None)\b", section)
+    assert "and why</h2>" not in render_page(outlook)
 
 
 def test_equal_input_gives_equal_bytes(yard, found):

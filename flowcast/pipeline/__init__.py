@@ -6,7 +6,7 @@ first) -> run (fit, draw, read); beetles (the same for the beetles); backtest (f
 
 from flowcast.pipeline.backtest import MODES, backtest
 from flowcast.pipeline.beetles import beetle_outlook, beetles, beetles_from
-from flowcast.pipeline.explain import explain, kilograms_of
+from flowcast.pipeline.explain import explain, kilograms_of, last_season
 from flowcast.pipeline.gather import Reach, Sources, read_sources
 from flowcast.pipeline.record import default_issue_date, known_before
 from flowcast.pipeline.run import (
@@ -34,6 +34,7 @@ __all__ = [
     "fit_record",
     "kilograms_of",
     "known_before",
+    "last_season",
     "outlook",
     "outlook_from",
     "plants_of",

@@ -66,6 +66,15 @@ def explain(
     return YardSeason(record, name, explain_record(record, *span), other)
 
 
+def last_season(record: Record) -> YardSeason | None:
+    """The last whole season of a record explained; None where its weather does not reach it."""
+    name, span = season_span(record, None)
+    try:
+        return YardSeason(record, name, explain_record(record, *span))
+    except NotEnoughDataError:
+        return None
+
+
 def explain_record(record: Record, first: pd.Timestamp, last: pd.Timestamp) -> Season:
     """One span of a record explained; cut at the record's last day."""
     known = record.daily.index

@@ -81,7 +81,8 @@ def _gained(season: Season, units: str) -> str:
 
 
 def _sentence(first: str, second: str) -> str:
-    text = f"{first}; {second}" if first else second
+    link = "," if second.startswith("in spite of") else ";"
+    text = f"{first}{link} {second}" if first else second
     return f"{text[0].upper()}{text[1:]}."
 
 
@@ -166,6 +167,16 @@ def beside_rows(found: YardSeason) -> list[tuple[str, ...]]:
             ("gain of the middle hive", *(_weight(s.gain.now, units) for s in (one, other)))
         )
     return rows
+
+
+def weeks_finding(season: Season) -> str:
+    """What the weeks show, in a sentence."""
+    weekly = season.weekly
+    below, above = (
+        int((weekly["now"] < weekly["low"]).sum()),
+        int((weekly["now"] > weekly["high"]).sum()),
+    )
+    return f"Of {len(weekly)} weeks {below} had fewer hours of flight than 8 years in 10 bring, and {above} more."
 
 
 def _named(reason: Reason) -> str:

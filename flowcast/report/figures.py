@@ -7,13 +7,15 @@ from dataclasses import dataclass
 import pandas as pd
 
 from flowcast.plots import beetles as beetle_plots
+from flowcast.plots import explain as explain_plots
 from flowcast.plots import log as log_plots
 from flowcast.plots import season as season_plots
 from flowcast.plots.bloom import Lanes, bloom_data, pack_lanes
 from flowcast.plots.canvas import draw_svg
 from flowcast.report import beetles as beetle_words
+from flowcast.report import explain as explain_words
 from flowcast.report import words
-from flowcast.results import YardBeetles, YardOutlook
+from flowcast.results import YardBeetles, YardOutlook, YardSeason
 from flowcast.scale_log import CleanLog
 
 DAYS_ON_A_PHONE = 120
@@ -304,6 +306,22 @@ BEETLE_COLUMNS = ("pressure_q50", "pressure_q10", "pressure_q90", "usual")
 
 def _of_hundred(share: float) -> str:
     return "not known" if pd.isna(share) else f"{100 * share:.0f}"
+
+
+def weeks_figure(found: YardSeason) -> Figure:
+    """Hours of flight of each week of a season beside the yard's other years."""
+    frame = explain_plots.weeks_data(found)
+
+    def draw(figure):
+        explain_plots.plot_weeks(frame, ax=figure.subplots())
+
+    months = explain_words.month_rows(found.season)
+    caption = (
+        "A bar runs from the usual hours of a week to those it had: down where the bees had fewer, up "
+        "where they had more."
+    )
+    alt = explain_words.weeks_finding(found.season)
+    return Figure(draw_svg("weeks", draw, (4.9, 2.7)), alt, caption, list(months[0]), months[1:])
 
 
 @dataclass(frozen=True)

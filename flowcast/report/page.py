@@ -12,17 +12,34 @@ import pandas as pd
 from flowcast.errors import InputError
 from flowcast.numbers import Number
 from flowcast.report import beetles as beetle_words
-from flowcast.report import weather, words
+from flowcast.report import explain, weather, words
 from flowcast.report.basis import basis, cautions, latest
-from flowcast.report.figures import beetle_figure, fan, log_parts, ribbon, standing_figures
-from flowcast.results import YardBeetles, YardOutlook
+from flowcast.report.figures import (
+    beetle_figure,
+    fan,
+    log_parts,
+    ribbon,
+    standing_figures,
+    weeks_figure,
+)
+from flowcast.results import YardBeetles, YardOutlook, YardSeason
 
 USERS_OWN = (".toml", ".csv", ".gz")
 DOCTYPE = b"<!doctype html>"
 
 
-def render_page(found: YardOutlook, beetles: YardBeetles | None = None) -> str:
-    """The whole page as HTML text; the same bytes for the same outlook."""
+def render_page(
+    found: YardOutlook, beetles: YardBeetles | None = None, season: YardSeason | None = None
+) -> str:
+    """The whole page as HTML text; the same bytes for the same outlook.
+
+    Parameters
+    ----------
+    found : YardOutlook
+        The outlook.
+    beetles, season : optional
+        Sections of their own, left out when not given.
+    """
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
@@ -34,7 +51,7 @@ def render_page(found: YardOutlook, beetles: YardBeetles | None = None) -> str:
     )
     css = environment.loader.get_source(environment, "page.css")[0]
     return environment.get_template("page.html").render(
-        css=css, beetles=_beetles(beetles), **_content(found, beetles)
+        css=css, beetles=_beetles(beetles), season_past=_season(season), **_content(found, beetles)
     )
 
 
@@ -96,6 +113,22 @@ def _replace_whole(html: str, path: Path) -> None:
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)
+
+
+def _season(found: YardSeason | None) -> dict | None:
+    """The section on the last whole season; none where there is no other year to lay it beside."""
+    if found is None or found.season.years < 2:
+        return None
+    head, *hours = explain.hour_rows(found.season)
+    return {
+        "name": found.name,
+        "answer": explain.answer(found),
+        "sentences": explain.sentences(found),
+        "figure": weeks_figure(found),
+        "head": head,
+        "hours": hours,
+        "limits": explain.LIMITS,
+    }
 
 
 def _beetles(found: YardBeetles | None, most: int = 5) -> dict | None:
