@@ -89,7 +89,7 @@ def test_a_figure_against_ten_others():
     assert (found.now, found.usual, found.rank, found.years) == (10.0, 4.5, 1, 11)
     assert (found.low, found.high) == pytest.approx((0.9, 8.1))
     assert found.side == 1
-    assert found.strangeness == pytest.approx(5.5 / 3.6)
+    assert found.strangeness == pytest.approx(5.5 / 3.6)  # against the upper end, 8.1 less 4.5
     alone = against({2010: 3.0}, 2010)
     assert np.isnan(alone.usual)
     assert (alone.side, alone.strangeness) == (0, 0.0)
@@ -127,12 +127,29 @@ def test_seasons_are_compared_on_days_known_in_both():
     assert (found.now, found.usual) == (3.0, 7.0)
 
 
+def hive(name, kg, first=0, days=100):
+    """A hive that gains evenly over 100 days, known from day `first` on."""
+    daily = pd.Series(kg / days, pd.date_range("2022-05-01", periods=days))
+    daily.iloc[:first] = np.nan
+    return HiveSeason(name, daily, np.nan, ())
+
+
 def test_one_hive_far_behind():
-    hives = [HiveSeason(name, kg, 1.0, np.nan, ()) for name, kg in (("A", 30), ("B", 34), ("C", 9))]
+    hives = [hive("A", 30), hive("B", 34), hive("C", 9)]
     assert [low.season.hive for low in low_hives(hives, NUMBERS)] == ["C"]
     assert low_hives(hives[:2], NUMBERS) == []  # of two nobody can say which one is low
-    weak = [HiveSeason(h.hive, h.gain_kg / 20, 1.0, np.nan, ()) for h in hives]
+    weak = [hive(h.hive, h.gain_kg / 20) for h in hives]
     assert low_hives(weak, NUMBERS) == []  # of next to nothing there is no share
+
+
+def test_hives_are_compared_on_days_known_of_all():
+    # C gains as the others do and is weighed from the 60th day on only: 12.8 of its 32 kg are seen.
+    hives = [hive("A", 30), hive("B", 34), hive("C", 32, first=60)]
+    assert low_hives(hives, NUMBERS) == []
+    late = [hive("A", 30), hive("B", 34), hive("C", 9, first=60)]
+    (low,) = low_hives(late, NUMBERS)
+    assert (low.gain_kg, low.others_kg) == pytest.approx((3.6, 12.8))
+    assert low_hives([*late[:2], hive("C", 9, first=80)], NUMBERS) == []  # too few days in common
 
 
 def test_shapley_of_a_known_game():
@@ -180,29 +197,12 @@ def test_a_season_like_all_others_has_no_reasons():
     assert found.hours["foraging_h"].more == pytest.approx(0.0, abs=15)
 
 
-@given(st.integers(0, 1000))
-@settings(max_examples=15, deadline=None)
-def test_years_far_apart_and_their_order_do_not_matter(seed):
-    days = plain_days(seed=seed)
-    one = explained(days)
-    moved = explained(
-        days.drop(days.loc["2013"].index).pipe(
-            lambda d: d.sample(frac=1, random_state=seed).sort_index()
-        )
-    )
-    assert moved.hours["foraging_h"].years == one.hours["foraging_h"].years - 1
-    assert moved.hours["foraging_h"].now == one.hours["foraging_h"].now
-
-
-def test_nothing_after_the_span_is_looked_at_but_other_years():
-    """The span's own figures are the same whatever its later days bring."""
+def test_another_year_more_or_less_leaves_the_span_s_own_figures():
     days = plain_days()
-    last = pd.Timestamp("2022-07-15")
-    other = days.copy()
-    other.loc["2022-07-16":, ["foraging_h", "precip_mm"]] = 99.0
-    one, two = (explained(d, last=last) for d in (days, other))
-    assert one.hours == two.hours
-    assert one.plants.rain_mm == two.plants.rain_mm
+    one, less = explained(days), explained(days.drop(days.loc["2010"].index))
+    assert less.hours["foraging_h"].years == one.hours["foraging_h"].years - 1
+    for name, figure in one.hours.items():
+        assert less.hours[name].now == figure.now
 
 
 def test_a_year_with_holes_is_left_out_and_the_span_s_own_are_counted():
@@ -212,6 +212,21 @@ def test_a_year_with_holes_is_left_out_and_the_span_s_own_are_counted():
     found = explained(days)
     assert found.years == 12
     assert found.missing_days == 10
+
+
+def test_weather_missing_in_bloom_is_unknown_and_never_none():
+    """Fifty days without weather: no rank, no reason, no sum made of the days that are left."""
+    days = plain_days()
+    days.loc["2022-05-25":"2022-07-13"] = np.nan
+    found = explained(days, blooming(days))
+    figures = (found.bloom_hours["foraging_h"], found.hours["foraging_h"], found.plants.rain_mm)
+    for figure in figures:
+        assert np.isnan(figure.now)
+        assert (figure.rank, figure.side, figure.strangeness) == (0, 0, 0.0)
+    assert found.reasons == ()
+    assert np.isnan(found.plants.spi)
+    assert np.isnan(found.months.loc["2022-06-01", "now"])
+    assert found.months.loc["2022-08-01", "now"] > 0
 
 
 # Recovery from simulated data
@@ -229,10 +244,28 @@ def test_hours_taken_from_bloom_are_found(factor):
     assert reason.figure.more == pytest.approx(40, abs=6)
 
 
+def test_hours_that_go_from_one_factor_to_another_are_no_cost():
+    """A dry year: rain takes less, light a little more, and in all there is more flight."""
+    days = plain_days()
+    june = (days.index >= "2022-06-01") & (days.index <= "2022-06-30")
+    days.loc[june, "lost_light_h"] += 1.0
+    days.loc[june, "foraging_h"] += 1.5
+    assert all(r.what != "light" for r in explained(days, blooming(days)).reasons)
+
+
+def test_few_other_years_make_no_reasons():
+    days = plain_days("2018-01-01", "2022-12-31")
+    june = (days.index >= "2022-06-01") & (days.index <= "2022-06-30")
+    days.loc[june, "lost_rain_h"] += 3
+    days.loc[june, "foraging_h"] -= 3
+    assert explained(days, blooming(days)).reasons == ()
+
+
 def test_hours_lost_when_nothing_blooms_are_no_reason():
     days = plain_days()
     august = (days.index >= "2022-08-01") & (days.index <= "2022-08-31")
     days.loc[august, "lost_rain_h"] += 2
+    days.loc[august, "foraging_h"] -= 2
     assert all(r.what != "rain" for r in explained(days, blooming(days)).reasons)
     assert any(r.what == "rain" for r in explained(days).reasons)  # without stated bloom it counts
 
@@ -241,7 +274,10 @@ def test_a_drought_and_frost_on_bloom_are_found():
     days = plain_days()
     rng = np.random.default_rng(2)
     days["soil_water_frac"] = np.clip(0.6 + rng.normal(0, 0.1, len(days)), 0, 1)
-    days.loc["2022-05-01":"2022-08-01", "soil_water_frac"] = 0.1
+    # Summers here are parched every year, so that days below an edge would tell nothing.
+    summer = (days.index.month >= 5) & (days.index.month <= 8)
+    days.loc[summer, "soil_water_frac"] -= 0.35
+    days.loc["2022-05-01":"2022-08-01", "soil_water_frac"] = 0.05
     days.loc["2022-06-03":"2022-06-05", "temp_min_c"] = -3.0
     found = explained(days, blooming(days))
     assert {"dry", "frost"} <= {r.what for r in found.reasons}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -51,19 +52,28 @@ def explain(
     SourceUnavailable, NotEnoughDataError
     """
     record = record_of(folder, at, as_of, reach)
-    if first is not None or last is not None:
-        span = (
-            pd.Timestamp(first or record.daily.index[0]),
-            pd.Timestamp(last or record.daily.index[-1]),
-        )
-        name = f"{span[0]:%Y-%m-%d} to {span[1]:%Y-%m-%d}"
+    if first is None and last is not None:
+        raise InputError("--to needs --from: name the first day as well.")
+    if first is not None:
+        span = (pd.Timestamp(first), pd.Timestamp(last or record.daily.index[-1]))
+        name = "the days asked for"
     else:
         name, span = season_span(record, season)
-    other = None
-    if against is not None:
-        other_name, other_span = season_span(record, against)
-        other = (other_name, explain_record(record, *other_span))
-    return YardSeason(record, name, explain_record(record, *span), other)
+    season_found = explain_record(record, *span)
+    other = _same_days(record, season_found, against) if against is not None else None
+    return YardSeason(record, name, season_found, other)
+
+
+def _same_days(record: Record, season: Season, name: str) -> tuple[str, Season]:
+    """The same dates of another season, so that like is laid beside like."""
+    start = record.yard.place.season_start
+    own = int(weather.season_start_year([season.first], start)[0])
+    shift = pd.DateOffset(years=_year_of(name, start, "--against") - own)
+    first = season.first + shift
+    last = first + (season.last - season.first)
+    return weather.season_name(own + shift.kwds["years"], start), explain_record(
+        record, first, last
+    )
 
 
 def last_season(record: Record) -> YardSeason | None:
@@ -83,9 +93,9 @@ def explain_record(record: Record, first: pd.Timestamp, last: pd.Timestamp) -> S
     first = known[0] if first < known[0] <= first + spared else first
     if first < known[0] or (last - first).days + 1 < LEAST_DAYS:
         raise NotEnoughDataError(
-            f"the weather runs from {known[0]:%Y-%m-%d} to {known[-1]:%Y-%m-%d}, and fewer than "
-            f"{LEAST_DAYS} of the days asked for lie in it. Ask for another season, or for a span with "
-            "--from and --to."
+            f"the weather runs from {known[0]:%Y-%m-%d} to {known[-1]:%Y-%m-%d}, which does not hold the "
+            f"days asked for, or fewer than {LEAST_DAYS} of them. Ask for another season, or for a span "
+            "with --from and --to."
         )
     if (last - first).days > 366:
         raise InputError("the span is longer than a year. Ask for one season at a time.")
@@ -120,19 +130,25 @@ def kilograms_of(record: Record, season: Season) -> Kilograms | None:
 def season_span(record: Record, name: str | None) -> tuple[str, tuple[pd.Timestamp, pd.Timestamp]]:
     """The name and days of a season of the yard; of the last whole one without a name."""
     start = record.yard.place.season_start
-    year = _whole_season(record) if name is None else _year_of(name)
-    first = pd.Timestamp(year, *start)
-    last = pd.Timestamp(year + 1, *start) - pd.Timedelta(days=1)
+    year = _whole_season(record) if name is None else _year_of(name, start, "--season")
+    first, last = (_first_day(y, start) for y in (year, year + 1))
+    last -= pd.Timedelta(days=1)
     return weather.season_name(year, start), (first, last)
 
 
-def _year_of(name: str) -> int:
-    try:
-        year = int(name.split("/")[0])
-    except ValueError:
-        year = 0
-    if not 1900 <= year <= 2200:
-        raise InputError(f"--season {name}: no season. Write it as 2025, or 2025/26.")
+def _first_day(year: int, start: tuple[int, int]) -> pd.Timestamp:
+    """The season's first day; the next one where a year lacks it."""
+    month, day = start
+    return pd.Timestamp(year, month, 1) + pd.Timedelta(days=day - 1)
+
+
+def _year_of(name: str, start: tuple[int, int], option: str) -> int:
+    """The year a season begins in, from "2025" or "2025/26"."""
+    form = re.fullmatch(r"(\d{4})(?:/(\d{2}))?", name.strip())
+    year = int(form[1]) if form else 0
+    if not 1900 <= year <= 2200 or (form[2] and int(form[2]) != (year + 1) % 100):
+        one = weather.season_name(2025, start)
+        raise InputError(f"{option} {name}: no season. Write it as {one}.")
     return year
 
 

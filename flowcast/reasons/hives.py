@@ -12,23 +12,40 @@ from flowcast.reasons.spans import Against, against
 from flowcast.scale_log import CleanLog
 
 TOLD = ("swarmed", "split", "requeened", "united", "swarm hived", "moved in", "moved out")
-CROP = "honey off"
+CROP, IN_BUCKET = "honey off", "extracted"
+LEAVES = ("swarm", "split", "moved out")  # what a colony is less by
+LEAST_CROP_KG = 0.1  # less is no crop: a line without a weight, and no step in the log
 
 
 @dataclass(frozen=True)
 class HiveSeason:
     """One hive in the span.
 
-    gain_kg: net gain over the days with a known one; known: their share of the span. crop_kg: honey
-    lifted off, by work.csv or by steps in the log, whichever tells of more; NaN where neither does. events: (date, word) of
+    daily_kg: its gain of each day of the span, of a total an even share, NaN where unknown; gain_kg and
+    known: their sum, and the share of days known. crop_kg: honey lifted off, by work.csv or by steps in
+    the log, whichever tells of more, else honey extracted; NaN where none is told. events: (date, word) of
     what changes a colony.
     """
 
     hive: str
-    gain_kg: float
-    known: float
+    daily_kg: pd.Series
     crop_kg: float
     events: tuple[tuple[pd.Timestamp, str], ...]
+
+    @property
+    def gain_kg(self) -> float:
+        """Gain over the known days. [kg]"""
+        return float(self.daily_kg.sum())
+
+    @property
+    def known(self) -> float:
+        """Share of the span's days with a known gain."""
+        return float(self.daily_kg.notna().mean())
+
+    @property
+    def parting(self) -> tuple[pd.Timestamp, str] | None:
+        """The first event that leaves a colony smaller, if any is known."""
+        return next((e for e in self.events if any(word in e[1] for word in LEAVES)), None)
 
 
 def hive_seasons(
@@ -58,9 +75,11 @@ def hive_seasons(
 
 
 def _hive(name, log: CleanLog | None, lines: pd.DataFrame, first, last, timezone) -> HiveSeason:
-    gain, known = _gain(log, first, last) if log is not None else (np.nan, 0.0)
+    gains = log.gains[log.gains["quality"] == "good"] if log is not None else NO_GAINS
     events = [(row.date, row.what) for row in lines[lines["what"].isin(TOLD)].itertuples()]
-    crop = lines.loc[lines["what"] == CROP, "kg"].sum(min_count=1)
+    off, extracted = (
+        lines.loc[lines["what"] == word, "kg"].sum(min_count=1) for word in (CROP, IN_BUCKET)
+    )
     if log is not None:
         steps = log.steps.assign(
             date=log.steps["time"].dt.tz_convert(timezone).dt.tz_localize(None).dt.normalize()
@@ -69,46 +88,44 @@ def _hive(name, log: CleanLog | None, lines: pd.DataFrame, first, last, timezone
         events += [
             (row.date, row.cause) for row in steps.itertuples() if "swarm?" in str(row.cause)
         ]
-        lifted = -steps.loc[steps["cause"].str.startswith(CROP), "kg"].sum()
-        crop = np.fmax(crop, lifted if lifted > 0 else np.nan)  # what neither saw is in the other
-    return HiveSeason(name, gain, known, float(crop), tuple(sorted(events)))
+        off = np.fmax(off, -steps.loc[steps["cause"].str.startswith(CROP), "kg"].sum())
+    crop = off if off >= LEAST_CROP_KG else extracted
+    crop = crop if crop >= LEAST_CROP_KG else np.nan
+    return HiveSeason(name, daily_shares(gains, first, last), float(crop), tuple(sorted(events)))
 
 
-def _gain(log: CleanLog, first: pd.Timestamp, last: pd.Timestamp) -> tuple[float, float]:
-    """Gain of the good spans that lie within, and their share of the days."""
-    gains = log.gains[log.gains["quality"] == "good"]
-    ends = gains.index + pd.to_timedelta(gains["days"], unit="D")
-    inside = gains[(gains.index >= first) & (ends <= last + pd.Timedelta(days=1))]
-    length = (last - first).days + 1
-    return float(inside["gain_kg"].sum()), float(inside["days"].sum() / length)
+NO_GAINS = pd.DataFrame({"days": [], "gain_kg": []}, index=pd.DatetimeIndex([]))
 
 
 @dataclass(frozen=True)
 class LowHive:
-    """A hive far behind the others, and the middle gain of those. [kg]"""
+    """A hive far behind the others: its gain and their middle on the days known of all. [kg]"""
 
     season: HiveSeason
+    gain_kg: float
     others_kg: float
 
 
 def low_hives(hives: list[HiveSeason], numbers: Numbers) -> list[LowHive]:
     """Hives that gained less than reasons.hive_low_share of the middle of at least two others.
 
-    Only hives with known gains on reasons.hive_known_share of the days count, and only where the
-    others gained reasons.hive_gain_kg or more: of nothing there is no share.
+    On days known of all hives that have known gains on reasons.hive_known_share of the span, if they are
+    as many; and only where the others gained reasons.hive_gain_kg or more: of nothing there is no
+    share.
     """
     told = [h for h in hives if h.known >= numbers["reasons.hive_known_share"]]
-    found = []
+    if len(told) < 3:
+        return []
+    table = pd.DataFrame({h.hive: h.daily_kg for h in told})
+    common = table.dropna()
+    if len(common) < numbers["reasons.hive_known_share"] * len(table):
+        return []
+    sums, found = common.sum(), []
     for hive in told:
-        others = [h.gain_kg for h in told if h is not hive]
-        if len(others) < 2:
-            continue
-        middle = float(np.median(others))
-        if (
-            middle >= numbers["reasons.hive_gain_kg"]
-            and hive.gain_kg < numbers["reasons.hive_low_share"] * middle
-        ):
-            found.append(LowHive(hive, middle))
+        middle = float(sums.drop(hive.hive).median())
+        behind = sums[hive.hive] < numbers["reasons.hive_low_share"] * middle
+        if middle >= numbers["reasons.hive_gain_kg"] and behind:
+            found.append(LowHive(hive, float(sums[hive.hive]), middle))
     return found
 
 

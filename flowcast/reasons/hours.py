@@ -7,7 +7,7 @@ import pandas as pd
 
 from flowcast.foraging import FACTORS
 from flowcast.numbers import Numbers
-from flowcast.reasons.spans import Against, against
+from flowcast.reasons.spans import Against, against, known_sum
 
 FLIGHT = ("foraging_h", "foraging_days")
 LOST = tuple(f"lost_{factor}_h" for factor in FACTORS)
@@ -18,23 +18,19 @@ def hours_against(
 ) -> dict[str, Against]:
     """Foraging hours and days, and hours lost to each factor, each against the other years.
 
-    Sums over the days that are known, as if all were: a missing day counts as the mean of its span.
+    Sums over the days that are known, as if all were; NaN where too few are (`spans.known_sum`).
     """
     sums = {y: _sums(part, numbers) for y, part in spans.items()}
     return {name: against({y: s[name] for y, s in sums.items()}, year) for name in (*FLIGHT, *LOST)}
 
 
 def _sums(part: pd.DataFrame, numbers: Numbers) -> dict[str, float]:
-    known = part["foraging_h"].notna()
-    if not known.any():
-        return dict.fromkeys((*FLIGHT, *LOST), np.nan)
-    whole = len(part) / known.sum()
-    days = (part["foraging_h"] >= numbers["foraging.day_h"]).sum()
-    hours = part[["foraging_h", *LOST]].sum()
-    return {"foraging_days": float(days * whole)} | (hours * whole).to_dict()
+    flew = (part["foraging_h"] >= numbers["foraging.day_h"]).where(part["foraging_h"].notna())
+    table = part[["foraging_h", *LOST]].assign(foraging_days=flew.astype(float))
+    return known_sum(table, numbers).to_dict()
 
 
-def by_month(spans: dict[int, pd.DataFrame], year: int) -> pd.DataFrame:
+def by_month(spans: dict[int, pd.DataFrame], year: int, numbers: Numbers) -> pd.DataFrame:
     """Foraging hours of each calendar month of the span, beside the other years'.
 
     Returns
@@ -42,28 +38,26 @@ def by_month(spans: dict[int, pd.DataFrame], year: int) -> pd.DataFrame:
     DataFrame
         Index: first date of each month within the span; now, usual, low, high: hours in the days of
         the month that lie in the span; lost: the factor that took most beyond the usual, "" where
-        none took an hour. [h]
+        none took an hour, or where there is hardly any flight. [h]
     """
     rows = {}
     for month, days in spans[year].groupby(pd.Grouper(freq="MS")):
         at = spans[year].index.get_indexer(days.index)
-        values = {y: float(part["foraging_h"].iloc[at].sum()) for y, part in spans.items()}
-        found = against(values, year)
+        sums = {y: _sums(part.iloc[at], numbers) for y, part in spans.items()}
+        found = against({y: s["foraging_h"] for y, s in sums.items()}, year)
         rows[max(month, spans[year].index[0])] = {
             "now": found.now,
             "usual": found.usual,
             "low": found.low,
             "high": found.high,
-            "lost": _most_lost(spans, year, at),
+            "lost": _most_lost(sums, year) if found.usual >= 1 else "",
         }
     return pd.DataFrame.from_dict(rows, orient="index")
 
 
-def _most_lost(spans: dict[int, pd.DataFrame], year: int, at: np.ndarray) -> str:
+def _most_lost(sums: dict[int, dict[str, float]], year: int) -> str:
     more = {
-        factor: against(
-            {y: float(p[f"lost_{factor}_h"].iloc[at].sum()) for y, p in spans.items()}, year
-        ).more
+        factor: against({y: s[f"lost_{factor}_h"] for y, s in sums.items()}, year).more
         for factor in FACTORS
     }
     factor = max(more, key=lambda f: np.nan_to_num(more[f], nan=-np.inf))

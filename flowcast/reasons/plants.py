@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.stats import gamma, norm
 
 from flowcast.numbers import Numbers
-from flowcast.reasons.spans import Against, against
+from flowcast.reasons.spans import Against, against, known_sum
 
 SPI_MOST = 3.0  # a fitted distribution tells nothing of rarer months than one in 700
 
@@ -19,9 +19,10 @@ class Plants:
     """Water and timing of a span.
 
     rain_mm, soil_frac (mean), parched_days (soil water below reasons.parched_frac), longest_dry_d
-    (days in a row with less than reasons.wet_day_mm), frost_days (lowest below reasons.frost_c while
-    something blooms), lead_d (early positive, at its last day on which warmth still moves plants;
-    NaN without normals): each against the other years. months: index the first date of each month of
+    (days in a row with less than reasons.wet_day_mm), bloom_soil_frac (mean over stated bloom and
+    reasons.before_bloom_d before it; of the span where nothing is stated), frost_days (lowest below
+    reasons.frost_c on stated bloom), lead_d (early positive, at midsummer; NaN where the span does not
+    hold it, or without normals): each against the other years, NaN where too many days are missing. months: index the first date of each month of
     the span; soil_frac, soil_usual, rain_mm, rain_usual. spi: standardized precipitation index of
     the span's rain, NaN with fewer than reasons.spi_years.
     """
@@ -30,6 +31,7 @@ class Plants:
     soil_frac: Against
     parched_days: Against
     longest_dry_d: Against
+    bloom_soil_frac: Against
     frost_days: Against
     lead_d: Against
     months: pd.DataFrame
@@ -48,26 +50,39 @@ def plants_against(
     bloom : array of bool, shape (days,)
         Whether something the keeper names blooms on each day of the span.
     """
-    figures = {
-        "rain_mm": lambda p: float(p["precip_mm"].sum()),
-        "soil_frac": lambda p: float(p["soil_water_frac"].mean()),
-        "parched_days": lambda p: float(
-            (p["soil_water_frac"] < numbers["reasons.parched_frac"]).sum()
-        ),
-        "longest_dry_d": lambda p: float(longest_run(p["precip_mm"], numbers)),
-        "frost_days": lambda p: float(
-            ((p["temp_min_c"] < numbers["reasons.frost_c"]) & bloom).sum()
-        ),
-        "lead_d": _last_lead,
-    }
-    told = {
-        name: against({y: figure(p) for y, p in spans.items()}, year)
-        for name, figure in figures.items()
-    }
-    rain = np.array([figures["rain_mm"](p) for y, p in spans.items() if y != year])
-    enough = len(rain) >= numbers["reasons.spi_years"]
+    watered = _with_days_before(bloom, int(numbers["reasons.before_bloom_d"]))
+    figures = {y: _figures(part, bloom, watered, numbers) for y, part in spans.items()}
+    told = {name: against({y: f[name] for y, f in figures.items()}, year) for name in figures[year]}
+    rain = np.array([f["rain_mm"] for y, f in figures.items() if y != year])
+    rain = rain[np.isfinite(rain)]
+    enough = len(rain) >= numbers["reasons.spi_years"] and np.isfinite(told["rain_mm"].now)
     spi = standardized_precipitation(told["rain_mm"].now, rain) if enough else np.nan
-    return Plants(**told, months=_months(spans, year), spi=spi)
+    return Plants(**told, months=_months(spans, year, numbers), spi=spi)
+
+
+def _with_days_before(bloom: np.ndarray, days: int) -> np.ndarray:
+    """Bloom and so many days before each of its days; every day where nothing blooms."""
+    if not bloom.any():
+        return np.ones(len(bloom), bool)
+    ahead = np.convolve(bloom[::-1], np.ones(days + 1), mode="full")[: len(bloom)][::-1]
+    return ahead > 0
+
+
+def _figures(part: pd.DataFrame, bloom, watered, numbers: Numbers) -> dict[str, float]:
+    soil, known = part["soil_water_frac"], part["precip_mm"].notna()
+    parched = (soil < numbers["reasons.parched_frac"]).astype(float).where(soil.notna())
+    frost = (part["temp_min_c"] < numbers["reasons.frost_c"]).astype(float)
+    frost = frost.where(part["temp_min_c"].notna())[bloom]
+    whole = known.mean() >= 1 - numbers["reasons.missing_share"]
+    return {
+        "rain_mm": known_sum(part["precip_mm"], numbers),
+        "soil_frac": known_sum(soil, numbers) / len(part),
+        "parched_days": known_sum(parched, numbers),
+        "longest_dry_d": float(longest_run(part["precip_mm"], numbers)) if whole else np.nan,
+        "bloom_soil_frac": known_sum(soil[watered], numbers) / max(int(watered.sum()), 1),
+        "frost_days": known_sum(frost, numbers) if len(frost) else 0.0,
+        "lead_d": _lead_at_midsummer(part),
+    }
 
 
 def standardized_precipitation(rain_mm: float, others_mm: np.ndarray) -> float:
@@ -117,23 +132,26 @@ def longest_run(rain_mm: pd.Series, numbers: Numbers) -> int:
     return longest
 
 
-def _last_lead(part: pd.DataFrame) -> float:
-    known = part["lead_d"].dropna()
-    return float(known.iloc[-1]) if len(known) else np.nan
+def _lead_at_midsummer(part: pd.DataFrame) -> float:
+    """The lead of the last day on which warmth still moves plants, where the span holds its end."""
+    lead = part["lead_d"]
+    ends = lead.notna() & lead.shift(-1).isna()
+    ends.iloc[-1] = False  # it may go on beyond the span
+    return float(lead[ends].iloc[0]) if ends.any() else np.nan
 
 
-def _months(spans: dict[int, pd.DataFrame], year: int) -> pd.DataFrame:
+def _months(spans: dict[int, pd.DataFrame], year: int, numbers: Numbers) -> pd.DataFrame:
     rows = {}
     for month, days in spans[year].groupby(pd.Grouper(freq="MS")):
         at = spans[year].index.get_indexer(days.index)
-        soil = against(
-            {y: float(p["soil_water_frac"].iloc[at].mean()) for y, p in spans.items()}, year
-        )
-        rain = against({y: float(p["precip_mm"].iloc[at].sum()) for y, p in spans.items()}, year)
+        soil = {y: p["soil_water_frac"].iloc[at] for y, p in spans.items()}
+        rain = {y: p["precip_mm"].iloc[at] for y, p in spans.items()}
+        means = against({y: known_sum(v, numbers) / len(v) for y, v in soil.items()}, year)
+        sums = against({y: known_sum(v, numbers) for y, v in rain.items()}, year)
         rows[max(month, spans[year].index[0])] = {
-            "soil_frac": soil.now,
-            "soil_usual": soil.usual,
-            "rain_mm": rain.now,
-            "rain_usual": rain.usual,
+            "soil_frac": means.now,
+            "soil_usual": means.usual,
+            "rain_mm": sums.now,
+            "rain_usual": sums.usual,
         }
     return pd.DataFrame.from_dict(rows, orient="index")

@@ -12,15 +12,15 @@ from flowcast.numbers import Numbers
 from flowcast.reasons.hives import HiveSeason, LowHive, daily_shares, gain_against, low_hives
 from flowcast.reasons.hours import by_month, hours_against
 from flowcast.reasons.plants import Plants, plants_against
-from flowcast.reasons.spans import Against, against, same_dates
+from flowcast.reasons.spans import Against, against, known_sum, same_dates
 
 
 @dataclass(frozen=True)
 class Reason:
     """Something that set this span apart: what, and the figure behind it, costs (-1) or gains (+1).
 
-    what: "cold", "heat", "rain", "wind", "light", "humid" (hours of flight), "dry", "wet" (the soil),
-    "frost". in_bloom: the hours are those of the days on which something stated blooms.
+    what: "cold", "heat", "rain", "wind", "light", "humid" (hours of flight), "dry", "wet" (the soil;
+    wet may do either, way 0), "frost". in_bloom: the figure is that of the days of stated bloom.
     """
 
     what: str
@@ -54,6 +54,7 @@ class Season:
     reasons: tuple[Reason, ...]
     years: int
     missing_days: int
+    gain_side: int
 
 
 def explain_span(
@@ -86,30 +87,42 @@ def explain_span(
     bloom_hours = hours_against(in_bloom, year, numbers) if blooms.any() else None
     plants = plants_against(days, year, blooms, numbers)
     shares = {y: daily_shares(spans, part.index[0], part.index[-1]) for y, part in days.items()}
+    gain = gain_against(shares, year, numbers)
     return Season(
         first=first,
         last=last,
         hours=hours,
         bloom_hours=bloom_hours,
-        months=by_month(days, year),
-        weekly=_weekly(days, year),
+        months=by_month(days, year, numbers),
+        weekly=_weekly(days, year, numbers),
         plants=plants,
-        gain=gain_against(shares, year, numbers),
+        gain=gain,
         gain_known=float(shares[year].notna().mean()),
         hives=tuple(hives),
         low=tuple(low_hives(hives, numbers)),
         reasons=_reasons(hours, bloom_hours, plants, numbers),
         years=hours["foraging_h"].years,
         missing_days=int(days[year]["foraging_h"].isna().sum()),
+        gain_side=_side(gain, numbers),
     )
 
 
-def _weekly(days: dict[int, pd.DataFrame], year: int) -> pd.DataFrame:
+def _side(gain: Against, numbers: Numbers) -> int:
+    """Whether the gain lies far off the mean of the others, by share and by a few kilograms."""
+    if not np.isfinite(gain.more):
+        return 0
+    far = abs(gain.more) > numbers["reasons.far_behind"] * abs(gain.usual)
+    return (
+        int(np.sign(gain.more)) if far and abs(gain.more) > numbers["reasons.hive_gain_kg"] else 0
+    )
+
+
+def _weekly(days: dict[int, pd.DataFrame], year: int, numbers: Numbers) -> pd.DataFrame:
     rows = {}
     for start in range(0, len(days[year]) - 6, 7):
         week = slice(start, start + 7)
         found = against(
-            {y: float(p["foraging_h"].iloc[week].sum(min_count=1)) for y, p in days.items()}, year
+            {y: known_sum(p["foraging_h"].iloc[week], numbers) for y, p in days.items()}, year
         )
         rows[days[year].index[start]] = {
             "now": found.now,
@@ -121,29 +134,38 @@ def _weekly(days: dict[int, pd.DataFrame], year: int) -> pd.DataFrame:
 
 
 def _reasons(hours, bloom_hours, plants: Plants, numbers: Numbers) -> tuple[Reason, ...]:
-    """What lies outside the range of 8 years in 10 and is worth naming, the strangest first.
+    """What lies far outside the usual and is worth naming, the weightiest first.
 
-    Hours within bloom count before hours of the whole span: an hour lost when nothing blooms costs
-    nothing.
+    Hours within bloom count instead of hours of the whole span: an hour lost when nothing blooms
+    costs nothing. Lost hours are a cost only where flight fell short of the usual, since in a dry year
+    they go from one factor to another, and a gift only where there was more of it.
     """
     told, at = bloom_hours or hours, bloom_hours is not None
-    found = []
-    for factor in FACTORS:
-        figure = told[f"lost_{factor}_h"]
-        if figure.side and abs(figure.more) >= numbers["reasons.hours_least"]:
-            found.append(Reason(factor, figure, -figure.side, at))
-    if plants.parched_days.side and abs(plants.parched_days.more) >= numbers["reasons.days_least"]:
-        found.append(Reason("dry", plants.parched_days, -plants.parched_days.side, False))
-    if plants.soil_frac.side > 0 and not plants.parched_days.side:
-        found.append(Reason("wet", plants.soil_frac, 0, False))
-    if plants.frost_days.now > 0 and plants.frost_days.side > 0:
+    short = np.sign(told["foraging_h"].more)
+    found = [
+        Reason(factor, told[f"lost_{factor}_h"], int(-np.sign(told[f"lost_{factor}_h"].more)), at)
+        for factor in FACTORS
+        if abs(told[f"lost_{factor}_h"].more) >= numbers["reasons.hours_least"]
+        and np.sign(told[f"lost_{factor}_h"].more) == -short
+    ]
+    soil = plants.bloom_soil_frac
+    found.append(Reason("dry" if soil.more < 0 else "wet", soil, -1 if soil.more < 0 else 0, at))
+    if plants.frost_days.now > 0 and plants.frost_days.more > 0:
         found.append(Reason("frost", plants.frost_days, -1, True))
-    return tuple(sorted(found, key=lambda r: -_weight(r)))
+    odd = [r for r in found if _is_strange(r.figure, numbers)]
+    if any(
+        r.what == "dry" for r in odd
+    ):  # what rain did not take in flight it did not give the flowers
+        odd = [r for r in odd if r.way <= 0]
+    return tuple(sorted(odd, key=lambda r: -_weight(r)))
+
+
+def _is_strange(figure: Against, numbers: Numbers) -> bool:
+    enough = figure.years - 1 >= numbers["reasons.others_least"]
+    return enough and abs(figure.strangeness) >= numbers["reasons.strange"]
 
 
 def _weight(reason: Reason) -> float:
-    """Strangeness, and for hours their number: ten hours outweigh one however strange."""
-    size = abs(reason.figure.more)
-    return abs(reason.figure.strangeness) * (
-        np.sqrt(size) if reason.what in FACTORS else np.sqrt(3 * size)
-    )
+    """Strangeness, and for hours their number: forty hours outweigh ten however strange."""
+    size = min(abs(reason.figure.more) / 20, 3.0) if reason.what in FACTORS else 1.5
+    return min(abs(reason.figure.strangeness), 4.0) * size

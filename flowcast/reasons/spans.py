@@ -10,12 +10,15 @@ import pandas as pd
 from flowcast.numbers import Numbers
 
 
+STRANGEST = 9.0
+
+
 @dataclass(frozen=True)
 class Against:
     """A figure of the span asked about, beside the same dates of the yard's other years.
 
     usual: their mean; low, high: the range of 8 in 10; all NaN without another year. rank: 1 when no
-    other year has more. years: how many there are, this one counted.
+    other year has more, 0 when it is not known. years: how many there are, this one counted.
     """
 
     now: float
@@ -37,11 +40,14 @@ class Against:
 
     @property
     def strangeness(self) -> float:
-        """How far off the usual, in halves of that range; 0 without another year. [1]"""
-        half = (self.high - self.low) / 2
-        if not np.isfinite(half) or half <= 0:
+        """How far off the usual, against the end of that range on its side; 0 without one. [1]
+
+        Where all other years are alike, what is not like them is as strange as can be.
+        """
+        half = self.high - self.usual if self.more > 0 else self.usual - self.low
+        if not np.isfinite(half) or not self.more:
             return 0.0
-        return float(self.more / half)
+        return float(self.more / half) if half > 0 else float(np.sign(self.more) * STRANGEST)
 
 
 def same_dates(
@@ -63,9 +69,22 @@ def same_dates(
     return spans
 
 
+def known_sum(values: pd.Series | pd.DataFrame, numbers: Numbers):
+    """Sum over days as if all were known; NaN where more than reasons.missing_share are not.
+
+    A float of a column, a Series of a table.
+    """
+    table = values if isinstance(values, pd.DataFrame) else values.to_frame("all")
+    known = table.notna().mean()
+    sums = (table.sum() / known).where(known >= 1 - numbers["reasons.missing_share"])
+    return sums if isinstance(values, pd.DataFrame) else float(sums["all"])
+
+
 def against(values: dict[int, float], year: int) -> Against:
     """One year's figure against the others'."""
     now = values[year]
+    if not np.isfinite(now):
+        return Against(np.nan, np.nan, np.nan, np.nan, 0, 1)
     others = np.array([v for y, v in values.items() if y != year and np.isfinite(v)])
     rank = 1 + int((others > now).sum())
     if not len(others):

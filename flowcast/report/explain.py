@@ -28,7 +28,7 @@ LIMITS = (
     "Gain on the scale is not the crop: drying, brood and the colony's own stores come off first.",
 )
 SHARED = (
-    "All hives low together is something shared: weather or forage, but also mites, spray, disease, "
+    "Hives low together is something shared: weather or forage, but also mites, spray, disease, "
     "swarming or no room. Do a mite count."
 )
 
@@ -47,37 +47,52 @@ def answer(found: YardSeason, season: Season | None = None) -> str:
     season = season or found.season
     if season.years < 2:
         return (
-            "There is no other year of weather here, so nothing can be said of what is usual. Give at least "
-            "two years, better ten."
+            "There is no other year of weather here, or too much of this time is missing, so nothing can be "
+            "said of what is usual. Give at least two years, better ten."
         )
-    units = found.record.yard.settings.yard.units
-    gained = _gained(season, units)
-    cost = [r for r in season.reasons if r.way < 0]
-    gave = [r for r in season.reasons if r.way > 0]
+    gained, cost, gave = _gained(found, season), *_by_way(season)
     if cost:
-        link = "in spite of" if season.gain.more > 0 else "what set its weather apart was"
+        link = "in spite of" if _much(season) > 0 else "what set its weather apart was"
         more = f"; {_short(cost[1])} as well" if len(cost) > 1 else ""
         return _sentence(gained, f"{link} {_named(cost[0])}: {_figure(cost[0])}{more}")
+    elsewhere = "; look for a reason elsewhere" if _much(season) < 0 else ""
     if gave:
-        return _sentence(
-            gained, f"its weather was kinder than usual: {_named(gave[0])}, {_figure(gave[0])}"
-        )
-    elsewhere = "" if season.gain.more > 0 else "; look for a reason elsewhere"
+        text = f"its weather was kinder than usual: {_named(gave[0])}, {_figure(gave[0])}"
+        return _sentence(gained, text + elsewhere)
     return _sentence(
         gained,
-        "its weather was within what 8 years of 10 bring here, in hours of flight, water in the soil and "
-        f"frost{elsewhere}",
+        "nothing in its hours of flight, the water in the soil or frost was far from the usual"
+        + elsewhere,
     )
 
 
-def _gained(season: Season, units: str) -> str:
+def _by_way(season: Season) -> tuple[list[Reason], list[Reason]]:
+    """Reasons that cost, and that gave."""
+    return [r for r in season.reasons if r.way < 0], [r for r in season.reasons if r.way > 0]
+
+
+def _much(season: Season) -> int:
+    """+1 or -1 where the gain was much more or less than in other seasons; 0 else or unknown."""
+    return season.gain_side
+
+
+def _gained(found: YardSeason, season: Season) -> str:
     """The gain against other seasons of the log, where both are known."""
-    gain = season.gain
+    gain, units = season.gain, found.record.yard.settings.yard.units
     if math.isnan(gain.now) or math.isnan(gain.usual):
         return ""
+    others = (
+        "the other season" if gain.years == 2 else f"the mean of {gain.years - 1} other seasons"
+    )
+    if not season.gain_side:
+        return f"{_whose(found)} gained about as much as in {others} of the log"
     side = "more" if gain.more > 0 else "less"
-    others = "the other season" if gain.years == 2 else f"{gain.years - 1} other seasons"
-    return f"the middle hive gained {_weight(abs(gain.more), units)} {side} than in {others} of the log"
+    return f"{_whose(found)} gained {_weight(abs(gain.more), units)} {side} than in {others} of the log"
+
+
+def _whose(found: YardSeason) -> str:
+    by_hand = {log.kind for log in found.record.logs} == {"hand weighings"}
+    return "a hive in the mean" if by_hand else "the middle hive"
 
 
 def _sentence(first: str, second: str) -> str:
@@ -91,7 +106,7 @@ def sentences(found: YardSeason) -> list[str]:
     season = found.season
     units = found.record.yard.settings.yard.units
     lines = [*_flight(season), *_others(season), *_water(season), *_timing(season)]
-    lines += [*_gain(season, units), *_hives(season, units), *_crop(season, units)]
+    lines += [*_gain(found), *_hives(season, units), *_crop(season, units)]
     if season.missing_days:
         lines.append(
             f"{season.missing_days} days of weather are missing; the rest stands for them."
@@ -102,9 +117,7 @@ def sentences(found: YardSeason) -> list[str]:
 def hour_rows(season: Season) -> list[tuple[str, ...]]:
     """Hours of flight and what took them, as cells, the head first."""
     bloom = season.bloom_hours
-    rows = [
-        ("hours", "this time", "usual", "8 years of 10", *(("in bloom", "usual") if bloom else ()))
-    ]
+    rows = [("hours", "this time", "usual", "range", *(("in bloom", "usual") if bloom else ()))]
     for key, name in [
         ("foraging_h", "of flight"),
         *((f"lost_{f}_h", f"lost to {NAMES[f]}") for f in FACTORS),
@@ -180,61 +193,68 @@ def weeks_finding(season: Season) -> str:
 
 
 def _named(reason: Reason) -> str:
-    where = " in bloom" if reason.in_bloom and reason.what != "frost" else ""
-    more = {"dry": "a dry soil", "wet": "a wet soil", "frost": "frost on bloom"}
-    if reason.what in more:
-        less_dry = reason.what == "dry" and reason.way > 0
-        return "a soil seldom parched" if less_dry else more[reason.what]
-    little = "little " if reason.way > 0 else ""
-    return f"{little}{NAMES[reason.what]}{where}"
+    soil = {"dry": "a dry soil", "wet": "a wet soil"}
+    where = " in bloom" if reason.in_bloom else ""
+    if reason.what in soil:
+        before = " before and in bloom" if reason.in_bloom else ""
+        return soil[reason.what] + before
+    if reason.what == "frost":
+        return "frost on bloom"
+    return f"{'little ' if reason.way > 0 else ''}{NAMES[reason.what]}{where}"
 
 
 def _short(reason: Reason) -> str:
-    return f"{_named(reason)} ({reason.figure.now:.0f}, usually {reason.figure.usual:.0f})"
+    show = _percent if reason.what in ("dry", "wet") else _count
+    return f"{_named(reason)} ({show(reason.figure.now)}, usually {show(reason.figure.usual)})"
 
 
 def _figure(reason: Reason) -> str:
-    what = {"dry": "days with parched soil", "frost": "nights of frost"}.get(
-        reason.what, f"hours of flight lost to {'it' if reason.way < 0 else NAMES[reason.what]}"
-    )
     f = reason.figure
-    if reason.what == "wet":
-        return f"it held {_percent(f.now)} of what plants can draw in the mean, usually {_percent(f.usual)}"
+    if reason.what in ("dry", "wet"):
+        return (
+            f"it held {_percent(f.now)} of what plants can draw, usually {_percent(f.usual)} "
+            f"({100 * f.low:.0f} to {_percent(f.high)} in {_often(f)}){_rank(f)}"
+        )
+    what = "nights of it" if reason.what == "frost" else "hours of flight lost to it"
     return f"{f.now:.0f} {what}, usually {f.usual:.0f} ({_range(f)}){_rank(f)}"
 
 
+def _often(f: Against) -> str:
+    return "8 years of 10" if f.years > 8 else "most other years"
+
+
 def _range(f: Against) -> str:
-    often = "8 years of 10" if f.years > 8 else f"the {f.years - 1} other years"
-    return f"{f.low:.0f} to {f.high:.0f} in {often}"
+    return f"{f.low:.0f} to {f.high:.0f} in {_often(f)}"
 
 
 def _rank(f: Against) -> str:
-    """Its place among the years, where it is near an end."""
-    if f.rank <= 3 and f.years >= 5:
-        place = "the most" if f.rank == 1 else f"{ORDER[f.rank - 1]} most"
-    elif f.years - f.rank < 3 and f.years >= 5:
-        place = "the fewest" if f.rank == f.years else f"{ORDER[f.years - f.rank]} fewest"
-    else:
+    """Its place among the years, where it is one of the two at an end."""
+    if f.years < 8 or f.now == f.usual:
         return ""
-    return f", {place} of {f.years} years"
+    places = {1: "the most", 2: "second most", f.years - 1: "second least", f.years: "the least"}
+    return f", {places[f.rank]} of {f.years} years" if f.rank in places else ""
 
 
 def _flight(season: Season) -> list[str]:
     hours, days = season.hours["foraging_h"], season.hours["foraging_days"]
+    if math.isnan(hours.now):
+        return ["Too many days of weather are missing to count its hours of flight."]
     if math.isnan(hours.usual):
         return [f"It had {hours.now:.0f} hours of flight on {days.now:.0f} foraging days."]
     lines = [
         f"It had {hours.now:.0f} hours of flight on {days.now:.0f} foraging days, usually {hours.usual:.0f} "
         f"({_range(hours)}) on {days.usual:.0f}{_rank(hours)}."
     ]
-    if season.bloom_hours:
-        bloom = season.bloom_hours["foraging_h"]
+    bloom = season.bloom_hours["foraging_h"] if season.bloom_hours else None
+    if bloom and not math.isnan(bloom.now):
         lines.append(
-            f"While what you name was in bloom it had {bloom.now:.0f}, usually {bloom.usual:.0f} "
+            f"On the dates you state for bloom it had {bloom.now:.0f}, usually {bloom.usual:.0f} "
             f"({_range(bloom)})."
         )
+    elif bloom:
+        lines.append("Too much of the weather on the dates you state for bloom is missing.")
     worst = season.weekly["now"] - season.weekly["usual"]
-    if len(worst) and worst.min() < -5:
+    if worst.notna().any() and worst.min() < -5:
         week = worst.idxmin()
         lines.append(
             f"The week from {words.day(week)} was furthest below the usual, by {-worst.min():.0f} hours."
@@ -243,27 +263,29 @@ def _flight(season: Season) -> list[str]:
 
 
 def _others(season: Season) -> list[str]:
-    """What else lay outside its range, beyond the first two that the answer names."""
-    rest = [r for r in season.reasons if r.way < 0][2:] + [r for r in season.reasons if r.way > 0]
-    return (
-        [f"Also out of its usual range: {'; '.join(_short(r) for r in rest[:3])}."] if rest else []
-    )
+    """What else lay far from the usual, beyond what the answer names."""
+    cost, gave = _by_way(season)
+    named = cost[:2] if cost else gave[:1]
+    rest = [r for r in season.reasons if r not in named]
+    return [f"Also far from the usual: {'; '.join(_short(r) for r in rest[:3])}."] if rest else []
 
 
 def _water(season: Season) -> list[str]:
     p = season.plants
+    if math.isnan(p.rain_mm.now):
+        return ["Too many days of weather are missing to speak of rain and soil."]
     if math.isnan(p.rain_mm.usual):
         return [f"It rained {p.rain_mm.now:.0f} mm."]
-    rarity = _rarity(p.spi)
     lines = [
-        f"It rained {p.rain_mm.now:.0f} mm, usually {p.rain_mm.usual:.0f}{_rank(p.rain_mm)}{rarity}.",
+        f"It rained {p.rain_mm.now:.0f} mm, usually {p.rain_mm.usual:.0f} ({_range(p.rain_mm)}{_rarity(p.spi)}).",
         f"Soil was parched on {p.parched_days.now:.0f} days, usually {p.parched_days.usual:.0f} "
         f"({_range(p.parched_days)}); the longest spell without a wet day was {p.longest_dry_d.now:.0f} days, "
         f"usually {p.longest_dry_d.usual:.0f}.",
     ]
-    if p.frost_days.now or p.frost_days.usual >= 0.5:
+    if p.frost_days.now > 0 or p.frost_days.usual >= 0.5:
         lines.append(
-            f"Frost met what you name in bloom on {_nights(p.frost_days.now)}, usually on {p.frost_days.usual:.1f}."
+            f"Frost fell on the dates you state for bloom on {_nights(p.frost_days.now)}, usually on "
+            f"{p.frost_days.usual:.1f}."
         )
     return lines
 
@@ -275,16 +297,14 @@ def _nights(count: float) -> str:
 
 
 def _rarity(spi: float) -> str:
+    """How rare the rain was, by the bands of the precipitation index (McKee et al. 1993)."""
     if math.isnan(spi):
         return ""
+    index = f"precipitation index {round(spi, 1) + 0.0:.1f}".replace("-", "−")
     for edge, word in ((2.0, "extremely"), (1.5, "severely"), (1.0, "moderately")):
         if abs(spi) >= edge:
-            return (
-                f" ({word} {'wet' if spi > 0 else 'dry'}, precipitation index {spi:.1f})".replace(
-                    "-", "−"
-                )
-            )
-    return f" (near normal, precipitation index {spi:.1f})".replace("-", "−")
+            return f"; {word} {'wet' if spi > 0 else 'dry'}, {index}"
+    return f"; near normal, {index}"
 
 
 def _timing(season: Season) -> list[str]:
@@ -299,40 +319,49 @@ def _timing(season: Season) -> list[str]:
     ]
 
 
-def _gain(season: Season, units: str) -> list[str]:
+def _gain(found: YardSeason) -> list[str]:
+    season, units = found.season, found.record.yard.settings.yard.units
     gain = season.gain
     if math.isnan(gain.now):
         return ["No scale tells enough of this time to speak of kilograms."]
     known = 100 * season.gain_known
     days = "" if known > 97 else f" on the {known:.0f} % of days that are known"
-    text = f"The middle hive {_gained_or_lost(gain.now, units)}{days}"
+    whose = _whose(found)
+    text = f"{whose[0].upper()}{whose[1:]} {_gained_or_lost(gain.now, units)}{days}"
     if math.isnan(gain.usual):
         return [f"{text}; no other season of log is there to lay beside it."]
-    others = "the other season" if gain.years == 2 else f"{gain.years - 1} other seasons"
-    return [
-        f"{text}; on the same days of {others} {_weight(gain.usual, units)}{'' if gain.years == 2 else ' in the mean'}."
-    ]
+    others = (
+        "the other season" if gain.years == 2 else f"{gain.years - 1} other seasons, in the mean,"
+    )
+    return [f"{text}; {others} on the days known in both, {_gained_or_lost(gain.usual, units)}."]
 
 
 def _hives(season: Season, units: str) -> list[str]:
-    """Hives far behind the others, what is known to have happened to them; or all low together."""
+    """Hives far behind the others, what is known to have happened to them; and all low together."""
+    if math.isnan(season.gain.now):
+        return []
     lines = [
-        f"{low.season.hive} {_gained_or_lost(low.season.gain_kg, units)} where the middle of the others "
-        f"{_gained_or_lost(low.others_kg, units)}: that is the colony and not the weather. {_why(low.season)}"
+        f"{low.season.hive} {_gained_or_lost(low.gain_kg, units)} where the middle of the others "
+        f"{_gained_or_lost(low.others_kg, units)}: that points to the colony more than to the weather. "
+        f"{_why(low.season)}"
         for low in season.low
     ]
-    together = len([h for h in season.hives if h.known > 0]) > 1 and season.gain.more < 0
-    return lines or ([SHARED] if together else [])
+    told = [h for h in season.hives if h.known > 0]
+    shared = season.gain_side < 0 and len(told) - len(season.low) > 1
+    return [*lines, *([SHARED] if shared else [])]
 
 
 def _why(hive) -> str:
-    if not hive.events:
+    if hive.parting is None:
         return (
             "Nothing written down tells why: look for its queen, mites, disease or too little room."
         )
-    date, what = hive.events[0]
-    what = what.rstrip("?")
-    return f"Written or found: {what}, {words.day(date)}; the likeliest reason, though weights alone never prove it."
+    date, what = hive.parting
+    if what.endswith("?"):
+        seen = f"On {words.day(date)} {what.rstrip('?')} seems to have left"
+    else:
+        seen = f'work.csv has "{what}" on {words.day(date)}'
+    return f"{seen}: a likely reason, though weights alone never prove it."
 
 
 def _crop(season: Season, units: str) -> list[str]:
@@ -340,7 +369,7 @@ def _crop(season: Season, units: str) -> list[str]:
     if not crops:
         return []
     each = ", ".join(f"{h.hive} {_weight(h.crop_kg, units)}" for h in crops)
-    return [f"Honey lifted off: {each}."]
+    return [f"Honey lifted off or extracted: {each}."]
 
 
 def _gained_or_lost(kg: float, units: str) -> str:
