@@ -9,7 +9,6 @@ import pandas as pd
 
 from flowcast.numbers import Numbers
 
-
 STRANGEST = 9.0
 
 

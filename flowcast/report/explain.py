@@ -330,10 +330,8 @@ def _gain(found: YardSeason) -> list[str]:
     text = f"{whose[0].upper()}{whose[1:]} {_gained_or_lost(gain.now, units)}{days}"
     if math.isnan(gain.usual):
         return [f"{text}; no other season of log is there to lay beside it."]
-    others = (
-        "the other season" if gain.years == 2 else f"{gain.years - 1} other seasons, in the mean,"
-    )
-    return [f"{text}; {others} on the days known in both, {_gained_or_lost(gain.usual, units)}."]
+    others = "the other season" if gain.years == 2 else f"the mean of {gain.years - 1} others"
+    return [f"{text}; {others} {_gained_or_lost(gain.usual, units)} on the days known in both."]
 
 
 def _hives(season: Season, units: str) -> list[str]:
