@@ -224,6 +224,24 @@ def test_an_unsettled_colony_gets_no_comfort(tmp_path, line):
     assert data["share_at_or_below"] is None
 
 
+def test_a_swarm_that_only_the_scale_saw_gets_no_comfort(tmp_path):
+    """2.5 kg gone at noon between two readings, bees flying: the scale log calls it a prime swarm."""
+    hours = pd.date_range("2024-05-01", "2024-08-19", freq="h", tz="UTC")
+    kg = 40 + 0.002 * np.arange(len(hours)) + np.random.default_rng(1).normal(0, 0.02, len(hours))
+    kg[hours >= "2024-08-01 19:00"] -= 2.5  # 13:00 by the yard's clock
+    row = "2024-08-10,H1,14,5,no,oil tray,9,yes\n"
+    folder = write_folder(tmp_path / "yard", warm_weather(first="2023-06-01"), rows=row)
+    text = (folder / "yard.toml").read_text("utf-8")
+    scale = 'name = "H1"\nscale = { file = "h1.csv", time = "t", weight = "kg", unit = "kg", clock = "utc" }'
+    (folder / "yard.toml").write_text(text.replace('name = "H1"', scale), "utf-8")
+    pd.DataFrame({"t": hours, "kg": kg.round(2)}).to_csv(folder / "h1.csv", index=False)
+    found = pipeline.beetles(folder, as_of=ISSUE, draws=60)
+    causes = found.record.logs[0].steps["cause"].to_list()
+    assert "a prime swarm?" in causes, causes
+    assert found.readings[0].verdict == "colony"
+    assert found.readings[0].why == ("swarmed",)
+
+
 def test_a_later_clean_count_ends_the_alarm(tmp_path):
     rows = "2024-07-20,H1,14,5,{},oil tray,9,yes\n2024-08-10,H1,14,5,{},oil tray,9,yes\n"
     said = []

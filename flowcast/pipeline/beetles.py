@@ -22,7 +22,14 @@ from flowcast.results import Record, YardBeetles
 from flowcast.yard.folder import TRAPS
 
 DRAWS = 500
-UNSETTLING = {"swarmed": "swarmed", "split": "split", "swarm hived": "new"}  # words of work.csv
+# Words of work.csv and causes of steps that nobody wrote down.
+UNSETTLING = {
+    "swarmed": "swarmed",
+    "split": "split",
+    "swarm hived": "new",
+    "a prime swarm?": "swarmed",
+    "an after-swarm?": "swarmed",
+}
 
 
 def beetles(
@@ -81,14 +88,23 @@ def _unsettled(record: Record, hives: dict, row: dict) -> str:
     a week on.
     """
     weeks = pd.Timedelta(days=record.yard.numbers["beetle.unsettled_d"])
-    work = record.yard.work_of(row["hive"])
-    day = work["time"].dt.tz_convert(record.yard.place.timezone).dt.tz_localize(None).dt.normalize()
-    about = (day >= row["date"] - weeks) & (day < record.issue_date) & (day <= row["date"] + weeks)
-    lately = work[about & work["what"].isin(list(UNSETTLING))]
+    told = _told(record, row["hive"])
+    about = (told["day"] >= row["date"] - weeks) & (told["day"] <= row["date"] + weeks)
+    lately = told[about & (told["day"] < record.issue_date) & told["what"].isin(list(UNSETTLING))]
     if len(lately):
         return UNSETTLING[lately["what"].iloc[-1]]
     came = hives[row["hive"]].from_
     return "new" if came and row["date"] - weeks <= pd.Timestamp(came) else ""
+
+
+def _told(record: Record, hive: str) -> pd.DataFrame:
+    """What work.csv and the steps found in the log tell of a hive: local day and word, in order."""
+    work = record.yard.work_of(hive)[["time", "what"]]
+    steps = [log.steps[["time", "cause"]] for log in record.logs if log.hive == hive]
+    found = [part.rename(columns={"cause": "what"}) for part in steps if len(part)]
+    told = pd.concat([work, *found]) if found else work
+    local = told["time"].dt.tz_convert(record.yard.place.timezone).dt.tz_localize(None)
+    return told.assign(day=local.dt.normalize()).sort_values("day", kind="stable")
 
 
 def beetle_outlook(record: Record, seed: int = SEED, draws: int = DRAWS) -> BeetleOutlook:
