@@ -133,7 +133,7 @@ def month_rows(season: Season) -> list[tuple[str, ...]]:
             "month",
             "hours of flight",
             "usual",
-            "most lost to",
+            "more than usual lost to",
             "soil water",
             "usual",
             "rain",
@@ -309,7 +309,7 @@ def _rarity(spi: float) -> str:
 
 def _timing(season: Season) -> list[str]:
     lead = season.plants.lead_d.now
-    if math.isnan(lead):
+    if math.isnan(lead) or season.years < 2:  # alone it would be measured by itself
         return []
     days = round(lead)
     if abs(days) < 2:
