@@ -76,7 +76,7 @@ def known_before(sources: Sources, issue_date: pd.Timestamp) -> Record:
         notes=[
             *yard.notes,
             *sources.notes,
-            *_block_notes(kept),
+            *_block_notes(kept, issue_date),
             *whole.notes,
             *_holes(daily),
             *notes,
@@ -202,12 +202,12 @@ def _check_reach(daily: pd.DataFrame, issue_date: pd.Timestamp, numbers) -> None
         )
 
 
-def _block_notes(kept: list[tuple[Block, pd.DataFrame]]) -> list[str]:
+def _block_notes(kept: list[tuple[Block, pd.DataFrame]], issue_date: pd.Timestamp) -> list[str]:
     notes: list[str] = []
     for block, _ in kept:
         notes += [note for note in block.origin.notes if note not in notes]
         if block.daily:
-            notes += weather.hourly_from_daily_notes(block.table)
+            notes += weather.hourly_from_daily_notes(block.table[block.table.index < issue_date])
     return notes
 
 
