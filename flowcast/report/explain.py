@@ -20,7 +20,6 @@ NAMES = {
     "wind": "wind",
     "humid": "damp air",
 }
-ORDER = ("first", "second", "third")
 LIMITS = (
     "This lays figures side by side; it does not prove a cause, and what each of them cost in kilograms is "
     "not reckoned. Rain, cold, poor light and damp come together, so that hours shared out among them are "
@@ -52,10 +51,10 @@ def answer(found: YardSeason, season: Season | None = None) -> str:
         )
     gained, cost, gave = _gained(found, season), *_by_way(season)
     if cost:
-        link = "in spite of" if _much(season) > 0 else "what set its weather apart was"
+        link = "in spite of" if season.gain_side > 0 else "what set its weather apart was"
         more = f"; {_short(cost[1])} as well" if len(cost) > 1 else ""
         return _sentence(gained, f"{link} {_named(cost[0])}: {_figure(cost[0])}{more}")
-    elsewhere = "; look for a reason elsewhere" if _much(season) < 0 else ""
+    elsewhere = "; look for a reason elsewhere" if season.gain_side < 0 else ""
     if gave:
         text = f"its weather was kinder than usual: {_named(gave[0])}, {_figure(gave[0])}"
         return _sentence(gained, text + elsewhere)
@@ -69,11 +68,6 @@ def answer(found: YardSeason, season: Season | None = None) -> str:
 def _by_way(season: Season) -> tuple[list[Reason], list[Reason]]:
     """Reasons that cost, and that gave."""
     return [r for r in season.reasons if r.way < 0], [r for r in season.reasons if r.way > 0]
-
-
-def _much(season: Season) -> int:
-    """+1 or -1 where the gain was much more or less than in other seasons; 0 else or unknown."""
-    return season.gain_side
 
 
 def _gained(found: YardSeason, season: Season) -> str:
