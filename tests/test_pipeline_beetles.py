@@ -379,3 +379,9 @@ def test_the_page_has_a_section_with_picture_and_tables(yard):
     for row in tray_rows(pipeline.beetles_from(outlook.record, draws=60))[1:]:
         assert row[0] in section
     assert not re.search(r"\b(nan|None)\b", section)
+
+
+def test_check_shows_the_span_of_counts(yard):
+    """A count whose year was mistyped shows here."""
+    text = CliRunner().invoke(app, ["check", str(yard)]).output
+    assert "5 counts, 20 July 2024 to 18 August 2024, larvae in 1." in " ".join(text.split())

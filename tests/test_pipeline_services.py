@@ -430,6 +430,24 @@ def test_a_place_by_coordinates_needs_no_folder(tmp_path, servers, monkeypatch):
         pipeline.outlook(at="0.0 -30.0", reach=reach())
 
 
+def test_beetles_and_a_season_of_a_place(tmp_path, servers, monkeypatch):
+    """A place has no keeper to say whether beetles live there, and no scale."""
+    for name, url in servers.urls().items():
+        variable = "FLOWCAST_URL_" + name.upper().replace(" ", "_").replace("-", "_")
+        monkeypatch.setenv(variable, url)
+    here = "-33.9 151.2"
+    beetles = pipeline.beetles(at=here, draws=60, reach=reach())
+    said = " ".join(screen.beetles_text(beetles).split())
+    assert "Do small hive beetles live here?" in said
+    assert "established in Australia" in said
+    assert beetles.outlook.traits.seam_shift_c.any()  # the archive gives the soil's temperature
+    assert beetles.outlook.weather  # the ensemble's runs end in past years
+    past = pipeline.explain(at=here, reach=reach())
+    told = " ".join(screen.season_text(past).split())
+    assert "2024/25" in told
+    assert "No scale tells enough of this time to speak of kilograms" in told
+
+
 # The command line
 
 

@@ -52,6 +52,7 @@ def check_lines(found: Checked) -> dict[str, list[str]]:
         "Work": _work_lines(found),
         "Weather": _weather_lines(found),
         "Forage": _forage_lines(found),
+        "Beetle trays": _beetle_lines(found),
         "What is missing, and what it costs the outlook": _missing_lines(found),
     }
     return {heading: part for heading, part in lines.items() if part}
@@ -213,6 +214,18 @@ def _forage_lines(found: Checked) -> list[str]:
         f"{p.name}: {words.from_to(_date(p.from_), _date(p.to))}, {p.strength}, follows {p.follows}"
         f"{', not every year' if p.irregular else ''}."
         for p in found.yard.forage
+    ]
+
+
+def _beetle_lines(found: Checked) -> list[str]:
+    counts = found.yard.beetles
+    if counts.empty:
+        return []
+    first, last = counts["date"].iloc[[0, -1]]
+    larvae = int(counts["larvae"].sum())
+    seen = f", larvae in {larvae}" if larvae else ""
+    return [
+        f"{_count(len(counts), 'count')}, {words.full_day(first)} to {words.full_day(last)}{seen}."
     ]
 
 
