@@ -43,11 +43,11 @@ def test_wood_soaks_to_its_brim_and_dries_twice_as_fast_ten_degrees_warmer():
     # 2 mm of 4 fill the wood by half; 9 mm more to the brim; in 24 h at 10 °C e-fold.
     rain = np.zeros(30)
     rain[0], rain[1] = 2.0, 9.0
-    wet = wood_course(np.full(30, 10.0), rain, 4.0, 24.0)
+    wet = wood_course(np.full(30, 10.0), rain, 4.0, 24.0, NUMBERS)
     hour = np.exp(-1 / 24)
     assert wet[:3] == pytest.approx([0.5 * hour, hour, hour**2])
     assert wet[24] == pytest.approx(np.exp(-1.0))
-    warm = wood_course(np.full(30, 20.0), rain, 4.0, 24.0)
+    warm = wood_course(np.full(30, 20.0), rain, 4.0, 24.0, NUMBERS)
     assert warm[1] == pytest.approx(hour**2)
 
 
@@ -55,7 +55,7 @@ def test_snow_lies_until_it_thaws():
     # 5 mm fall at -2 °C; at +2 °C 0.15 · 2 mm melt in an hour and 0.1 are blown: 0.4 an hour.
     temp = np.array([-2.0, 2.0, 2.0, 2.0])
     rain = np.array([5.0, 0.0, 0.0, 3.0])  # rain at 2 °C does not lie
-    assert snow_course(temp, rain, 0.1) == pytest.approx([4.9, 4.5, 4.1, 3.7])
+    assert snow_course(temp, rain, 0.1, NUMBERS) == pytest.approx([4.9, 4.5, 4.1, 3.7])
 
 
 # Recovery: a hive made here from a seed, its weather too.
@@ -76,7 +76,7 @@ def hive(drift=0.012, wood=0.4, noise=0.04, seed=1, days=150, winter=True):
     flight = np.where((temp > 10) & (hour >= 9) & (hour < 17) & (rain == 0), 1.0, 0.0)
     use = np.repeat(rng.normal(0.08, 0.02, days), 24) / 24
     true = 40.0 - np.cumsum(use) + np.cumsum(0.1 * flight) - 0.3 * flight
-    shown = true + drift * (temp - 15) + wood * wood_course(temp, rain, 4.0, 24.0)
+    shown = true + drift * (temp - 15) + wood * wood_course(temp, rain, 4.0, 24.0, NUMBERS)
     shown = np.round(shown + rng.normal(0, noise, len(hours)), 2)
     index = FIRST + pd.to_timedelta(hours, unit="h")
     air = pd.DataFrame({"temp_c": temp, "precip_mm": rain, "suitability": flight}, index=index)

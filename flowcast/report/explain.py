@@ -85,6 +85,8 @@ def _gained(found: YardSeason, season: Season) -> str:
 
 
 def _whose(found: YardSeason) -> str:
+    if len(found.record.logs) == 1:
+        return f"hive {found.record.logs[0].hive}"
     by_hand = {log.kind for log in found.record.logs} == {"hand weighings"}
     return "a hive in the mean" if by_hand else "the middle hive"
 
@@ -365,7 +367,10 @@ def _crop(season: Season, units: str) -> list[str]:
 
 
 def _gained_or_lost(kg: float, units: str) -> str:
-    return f"{'gained' if kg >= 0 else 'lost'} {words.weight(abs(kg), units)}"
+    weight = words.weight(abs(kg), units)
+    if weight.startswith("0 "):
+        return "neither gained nor lost"
+    return f"{'gained' if kg >= 0 else 'lost'} {weight}"
 
 
 def _weight(kg: float, units: str) -> str:

@@ -103,8 +103,8 @@ def _hints(seen: Seen, numbers: Numbers) -> list[tuple[tuple[str, ...], float]]:
         hints += [(WORK, mild), (SWARMS, -mild)]
     elif seen.alone:
         hints += [(SWARMS, mild)]
-    hints += _of_season(seen, mild, strong)
-    hints += _of_weather(seen, strong, sure)
+    hints += _of_season(seen, mild, strong, numbers)
+    hints += _of_weather(seen, strong, sure, numbers)
     if seen.box_kg:
         hints += [(BOXES, strong if _is_boxes(seen, numbers) else -mild)]
     if seen.zeros:
@@ -117,22 +117,26 @@ def _hints(seen: Seen, numbers: Numbers) -> list[tuple[tuple[str, ...], float]]:
     return hints
 
 
-def _of_season(seen: Seen, mild: float, strong: float) -> list[tuple[tuple[str, ...], float]]:
+def _of_season(
+    seen: Seen, mild: float, strong: float, numbers: Numbers
+) -> list[tuple[tuple[str, ...], float]]:
     """Boxes go on and swarms leave while nectar comes in; hives are fed when none does."""
     if np.isnan(seen.income):
         return []
-    if seen.income > 0.3:
+    if seen.income > numbers["scale_log.income_flow_kg"]:
         return [(("feed",), -strong), (("boxes_on",), strong), (SWARMS, mild)]
-    if seen.income < 0.05:
+    if seen.income < numbers["scale_log.income_none_kg"]:
         return [(("feed",), strong), (("boxes_on",), -mild), (SWARMS, -mild)]
     return []
 
 
-def _of_weather(seen: Seen, strong: float, sure: float) -> list[tuple[tuple[str, ...], float]]:
+def _of_weather(
+    seen: Seen, strong: float, sure: float, numbers: Numbers
+) -> list[tuple[tuple[str, ...], float]]:
     if np.isnan(seen.flight) or np.isnan(seen.rain):
         return []
-    hints = [(("water",), strong if seen.rain > 1.0 else -sure)]
-    if seen.flight < 1.0:
+    hints = [(("water",), strong if seen.rain > numbers["scale_log.wet_roof_mm"] else -sure)]
+    if seen.flight < numbers["scale_log.swarm_flight_h"]:
         hints += [(SWARMS, -sure)]
     else:
         hints += [(("water",), -strong)] if seen.kg > 0 else []

@@ -113,13 +113,13 @@ def estimate_weathering(
         return NOTHING
     sky = _Sky.of(air[inside], hours[inside])
     quiet = _quiet_hours(trace, flow_kg, sky, numbers)
-    courses = _first_courses(sky)
+    courses = _first_courses(sky, numbers)
     if len(quiet.kg) < 24 or quiet.blocks < numbers["scale_log.weathering_blocks"]:
         return Weathering(
             _effects(None, 0, numbers), sky.hours, 0 * sky.hours, _wet(courses), sky.flight
         )
     quiet = quiet.typical(courses, sky)
-    courses = _best_courses(quiet, sky, courses)
+    courses = _best_courses(quiet, sky, courses, numbers)
     effects = _effects(_fitted(quiet, courses, sky, numbers), len(quiet.kg), numbers)
     out = effects["taken_out"].to_numpy(bool)
     size = _drawn_in(effects["kg"].to_numpy(), effects["sd_kg"].to_numpy())
@@ -220,13 +220,15 @@ def warmth_course(temp: np.ndarray, memory_h: float) -> np.ndarray:
     return out - out.mean()
 
 
-def wood_course(temp: np.ndarray, rain: np.ndarray, hold_mm: float, dry_h: float) -> np.ndarray:
+def wood_course(
+    temp: np.ndarray, rain: np.ndarray, hold_mm: float, dry_h: float, numbers: Numbers
+) -> np.ndarray:
     """How soaked the wood is, 0 to 1: a bucket that overflows at `hold_mm` and dries.
 
     The drying time is that at 10 °C; like the vapour that air can hold it halves every 10 °C.
     """
     keeps = np.exp(-(2.0 ** ((np.clip(temp, -20, 40) - 10) / 10)) / dry_h)
-    wets = np.where(temp > 0.5, rain, 0.0)
+    wets = np.where(temp > numbers["scale_log.snow_below_c"], rain, 0.0)
     held, out = 0.0, np.empty(len(rain))
     for i, (mm, keep) in enumerate(zip(wets.tolist(), keeps.tolist(), strict=True)):
         held = min(held + mm, hold_mm) * keep
@@ -234,37 +236,40 @@ def wood_course(temp: np.ndarray, rain: np.ndarray, hold_mm: float, dry_h: float
     return out / hold_mm
 
 
-def snow_course(temp: np.ndarray, rain: np.ndarray, melt_mm_h: float) -> np.ndarray:
-    """Water lying on the roof as snow, at most 30 mm. [mm]
+def snow_course(
+    temp: np.ndarray, rain: np.ndarray, melt_mm_h: float, numbers: Numbers
+) -> np.ndarray:
+    """Water lying on the roof as snow, at most scale_log.snow_most_mm. [mm]
 
-    0.15 mm melt in an hour for each degree above freezing (degree-day factors of 3 to 5 mm,
-    MEMORY), and `melt_mm_h` are blown or slide off whatever the warmth.
+    It melts by scale_log.snow_melt_mm_h for each degree above freezing, and `melt_mm_h` are blown or
+    slide off whatever the warmth.
     """
-    falls = np.where(temp <= 0.5, rain, 0.0)
-    melts = 0.15 * np.maximum(temp, 0.0) + melt_mm_h
+    falls = np.where(temp <= numbers["scale_log.snow_below_c"], rain, 0.0)
+    melts = numbers["scale_log.snow_melt_mm_h"] * np.maximum(temp, 0.0) + melt_mm_h
+    most = numbers["scale_log.snow_most_mm"]
     lies, out = 0.0, np.empty(len(rain))
     for i, (mm, melt) in enumerate(zip(falls.tolist(), melts.tolist(), strict=True)):
-        lies = min(max(lies + mm - melt, 0.0), 30.0)
+        lies = min(max(lies + mm - melt, 0.0), most)
         out[i] = lies
     return out
 
 
-def _first_courses(sky: _Sky) -> np.ndarray:
+def _first_courses(sky: _Sky, numbers: Numbers) -> np.ndarray:
     return np.array(
         [
             warmth_course(sky.temp, 1.5),
-            wood_course(sky.temp, sky.rain, 3.0, 24.0),
-            snow_course(sky.temp, sky.rain, 0.1),
+            wood_course(sky.temp, sky.rain, 3.0, 24.0, numbers),
+            snow_course(sky.temp, sky.rain, 0.1, numbers),
         ]
     )
 
 
-def _best_courses(quiet: _Quiet, sky: _Sky, courses: np.ndarray) -> np.ndarray:
+def _best_courses(quiet: _Quiet, sky: _Sky, courses: np.ndarray, numbers: Numbers) -> np.ndarray:
     """Each course in turn in the shape that leaves the least squares, the others as they are."""
     tried = [
         [warmth_course(sky.temp, memory) for memory in MEMORIES_H],
-        [wood_course(sky.temp, sky.rain, *shape) for shape in HOLDS],
-        [snow_course(sky.temp, sky.rain, melt) for melt in MELTS_MM_H],
+        [wood_course(sky.temp, sky.rain, *shape, numbers) for shape in HOLDS],
+        [snow_course(sky.temp, sky.rain, melt, numbers) for melt in MELTS_MM_H],
     ]
     courses = courses.copy()
     for k, shapes in enumerate(tried):
