@@ -11,7 +11,9 @@ more, whether the largest true loss is named first, and how often the 80 % inter
 """
 
 import argparse
+import copy
 import time
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -21,6 +23,7 @@ import numpy as np
 import pandas as pd
 from simulator import flight, flora, keeper
 from simulator.climates import CLIMATES
+from simulator.colony import DayAir, day_airs, live
 from simulator.weather import Site
 from simulator.yards import World, make_world
 
@@ -29,53 +32,109 @@ from flowcast.reasons.kilograms import DRIVERS
 
 SEASON = trial.LAST_YEAR
 FLOWERS = {"soil": ["precip_mm", "et_mm"], "timing": ["temp_max_c", "temp_min_c", "temp_mean_c"]}
+SWARM_QUEENLESS_D, REQUEENED_D = 24, 8
 ORDERS = 2  # random orders of swapping, a pair for each other year
 
 
+class Told(keeper._Care):
+    """A keeper's care in which swarms and new queens come on the days they came."""
+
+    def __init__(self, care: keeper._Care, run: keeper.HiveRun):
+        self.__dict__.update(copy.deepcopy(care.__dict__))
+        self.swarms = {e.day: -e.kg for e in run.events if e.kind == "swarm"}
+        self.queens = {e.day for e in run.events if e.kind == "requeened"}
+
+    def _swarm(self, day: int, air: DayAir) -> None:
+        if day in self.swarms:
+            leaving = self.swarms[day] / keeper.BEE_KG
+            self.colony.adults -= min(leaving, 0.6 * self.colony.adults)
+            self.colony.queenless_d = SWARM_QUEENLESS_D
+
+    def _requeen(self, day: int, hour: int) -> None:
+        if day in self.queens:
+            self.colony.queenless_d = max(self.colony.queenless_d, REQUEENED_D)
+
+
 class Replay:
-    """One trial yard's world, to be run again with drivers of its last season from other years."""
+    """One trial yard's world, whose last season is lived again with drivers from other years.
+
+    The plants, the shocks of their nectar, the swarms and new queens are those of the yard, so
+    that two replays differ by the weather alone.
+    """
 
     def __init__(self, seed: int, number: int, climate: str, mechanism: str):
-        self.seed, self.number, self.climate, self.mechanism = seed, number, climate, mechanism
-        own, site, rng = self._begin()
+        own, site, rng = self._begin(seed, number, climate)
         plant = partial(flora.grow, mechanism)
         self.world: World = make_world(own, site, plant, trial.HIVES, trial.SPAN, rng)
         self.factors = flight.fitness_by_driver(self.world.hourly)
         self.years = range(int(trial.SPAN[0][:4]), SEASON)
+        days = self.world.days
+        self.here = days.index.get_loc(f"{SEASON}-01-01")
+        self.length = min(365, len(days) - self.here)
+        self.late = (days["season_day"].to_numpy() > 215).tolist()
+        *_, bees = self._begin(seed, number, climate)[2].spawn(3)
+        self.habits = keeper.habits_for(own, bees)
+        self.visits = keeper.visit_days(days, self.habits, bees).tolist()
+        self.airs = day_airs(days, self.world.flora.nectar_kg)
+        self.hives = [
+            self._until_season(run, own_rng)
+            for run, own_rng in zip(self.world.runs, bees.spawn(len(trial.HIVES)), strict=True)
+        ]
 
-    def _begin(self):
-        rng = np.random.default_rng([self.seed, self.number])
-        own = trial.vary(CLIMATES[self.climate], rng)
+    @staticmethod
+    def _begin(seed: int, number: int, climate: str):
+        rng = np.random.default_rng([seed, number])
+        own = trial.vary(CLIMATES[climate], rng)
         return own, Site(round(float(rng.uniform(*own.latitude)), 1), 0.0), rng
+
+    def _until_season(self, run: keeper.HiveRun, rng: np.random.Generator):
+        """A hive on the morning of the season, its strength from then on, and what befell it."""
+        strength = keeper._strength(len(self.airs), rng)
+        care = keeper.begin(float(strength[0]), self.habits, rng)
+        for day in range(self.here):
+            self._live(care, day, self.airs[day], strength)
+        return care, strength, run
+
+    def _live(self, care: keeper._Care, day: int, air: DayAir, strength: np.ndarray) -> float:
+        care.colony.strength = float(strength[day])
+        care.attend(day, air, self.visits[day], self.late[day])
+        return live(care.colony, air).gain_kg
 
     def gain(self, swapped: set[str], year: int) -> float:
         """Gain of the middle hive over the season with these drivers from that year. [kg]"""
-        own, _, rng = self._begin()
-        _, soil, bees = rng.spawn(3)
-        days = self.world.days.copy()
-        here, there = (days.index.get_loc(f"{y}-01-01") for y in (SEASON, year))
-        length = min(365, len(days) - here)
-        factors = {}
-        for name, values in self.factors.items():
-            hourly = values.copy()
-            if name in swapped:
-                hourly[24 * here : 24 * (here + length)] = values[
-                    24 * there : 24 * (there + length)
-                ]
-            factors[name] = hourly
-        days["flight_h"] = flight.fitness_of(factors).reshape(-1, 24).sum(axis=1)
-        seen = days.copy()
+        season = slice(self.here, self.here + self.length)
+        lived = self._weather(swapped, year, season)
+        nectar = self.world.flora.under(lived)[season]
+        flight_h = lived["flight_h"].to_numpy()[season]
+        airs = [
+            replace(air, flight_h=float(h), nectar_kg=float(kg))
+            for air, h, kg in zip(self.airs[season], flight_h, nectar, strict=True)
+        ]
+        return float(np.median([self._season(hive, airs) for hive in self.hives]))
+
+    def _season(self, hive, airs: list[DayAir]) -> float:
+        care, strength, run = hive
+        told = Told(care, run)
+        return sum(self._live(told, day, air, strength) for day, air in enumerate(airs, self.here))
+
+    def _weather(self, swapped: set[str], year: int, season: slice) -> pd.DataFrame:
+        """Days as the flowers and the bees live them."""
+        days = self.world.days
+        there = days.index.get_loc(f"{year}-01-01")
+        other = slice(there, there + self.length)
+        lived = days.copy()
         for driver, columns in FLOWERS.items():
             if driver in swapped:
-                rows = self.world.days[columns].to_numpy()
-                seen.iloc[here : here + length, [seen.columns.get_loc(c) for c in columns]] = rows[
-                    there : there + length
-                ]
-        grown = flora.grow(self.mechanism, own, seen, soil)
-        habits = keeper.habits_for(own, bees)
-        runs = keeper.run_yard(trial.HIVES, days, grown.nectar_kg, habits, bees)
-        sums = [run.gain_kg[here : here + length].sum() for run in runs]
-        return float(np.median(sums))
+                at = [days.columns.get_loc(c) for c in columns]
+                lived.iloc[season, at] = days.iloc[other, at].to_numpy()
+        factors = {}
+        for name, values in self.factors.items():
+            factors[name] = values.copy()
+            if name in swapped:
+                own, given = (slice(24 * s.start, 24 * s.stop) for s in (season, other))
+                factors[name][own] = values[given]
+        lived["flight_h"] = flight.fitness_of(factors).reshape(-1, 24).sum(axis=1)
+        return lived
 
     def parts(self, rng: np.random.Generator) -> pd.Series:
         """What each driver truly brought against other years, in the mean. [kg]"""

@@ -9,7 +9,7 @@ mixture    a base flow of many minor plants with a few great ones of the other t
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -40,22 +40,36 @@ class Flora:
         Nectar of each of these plants. [kg]
     follows : dict
         Plant name -> what its bloom follows, in the keeper's words.
+    under : callable
+        Days of the same dates -> nectar these very plants would have given in their weather. [kg]
     """
 
     nectar_kg: pd.Series
     bloom: pd.DataFrame
     share_kg: pd.DataFrame
     follows: dict[str, str]
+    under: Callable[[pd.DataFrame], np.ndarray]
+
+
+Course = tuple[np.ndarray, np.ndarray]  # how open, and nectar before the yard is scaled, by day
 
 
 @dataclass(frozen=True)
 class Crop:
-    """One plant's course: how open it is, and the nectar it gives before the yard is scaled."""
+    """One plant, its course through the days of the yard, and through other weather (`under`)."""
 
     name: str
     follows: str
     bloom: np.ndarray
     nectar: np.ndarray
+    under: Callable[[pd.DataFrame], Course]
+
+    @classmethod
+    def grown(
+        cls, name: str, follows: str, under: Callable[[pd.DataFrame], Course], days: pd.DataFrame
+    ) -> Crop:
+        """The plant in the weather of its days."""
+        return cls(name, follows, *under(days), under)
 
 
 Grower = Callable[[Climate, pd.DataFrame, np.random.Generator], list[Crop]]
@@ -132,27 +146,39 @@ def thermal_crop(
     sums = _degree_days(days, base, year)
     target = _mean_on(sums, days, centre)
     a_day = max((_mean_on(sums, days, centre + 6) - _mean_on(sums, days, centre - 6)) / 12, 1.0)
-    bloom = _skewed_bell(sums - target, rng.uniform(5, 10) * a_day, rng.uniform(9, 20) * a_day)
-    # A frost on open flowers costs the rest of that bloom.
-    frost = (days["temp_min_c"].to_numpy() < -3) & (bloom > 0.3)
-    spoiled = pd.Series(np.where(frost, 0.6, 1.0)).groupby(year).cumprod().to_numpy()
-    bloom = bloom * spoiled * yearly_factor(year, rng)
-    return Crop(name, "warmth", bloom, bloom * _thermal_nectar(climate, centre, days, rng))
+    rise, fall = rng.uniform(5, 10) * a_day, rng.uniform(9, 20) * a_day
+    amount, nectar = yearly_factor(year, rng), _thermal_nectar(climate, centre, rng)
+
+    def under(lived: pd.DataFrame) -> Course:
+        bloom = _skewed_bell(_degree_days(lived, base, year) - target, rise, fall)
+        # A frost on open flowers costs the rest of that bloom.
+        frost = (lived["temp_min_c"].to_numpy() < -3) & (bloom > 0.3)
+        spoiled = pd.Series(np.where(frost, 0.6, 1.0)).groupby(year).cumprod().to_numpy()
+        bloom = bloom * spoiled * amount
+        return bloom, bloom * nectar(lived)
+
+    return Crop.grown(name, "warmth", under, days)
 
 
 def _thermal_nectar(
-    climate: Climate, centre: float, days: pd.DataFrame, rng: np.random.Generator
-) -> np.ndarray:
+    climate: Climate, centre: float, rng: np.random.Generator
+) -> Callable[[pd.DataFrame], np.ndarray]:
     """Nectar an open flower gives: soil water, a best temperature, wash-out by rain. [1]"""
-    water = soil_water(days, rng.uniform(60, 140))
-    drowned = lfilter([1 / 10], [1, -9 / 10], (water > 0.9).astype(float))
-    moist = expit((water - rng.uniform(0.2, 0.35)) / 0.08) * (1 - 0.6 * drowned)
-    off = days["temp_mean_c"].to_numpy() - (climate.mean_course(centre) + rng.uniform(0, 3))
-    warm = np.exp(-0.5 * (off / np.where(off < 0, 5.5, 3.8)) ** 2)
-    rain = days["precip_mm"].to_numpy()
-    yesterday = np.concatenate([[0.0], rain[:-1]])
-    washed = 1 / (1 + (yesterday / 6) ** 1.5) / (1 + rain / 20)
-    return moist * warm * washed
+    holds_mm, wilting = rng.uniform(60, 140), rng.uniform(0.2, 0.35)
+    best_c = climate.mean_course(centre) + rng.uniform(0, 3)
+
+    def nectar(days: pd.DataFrame) -> np.ndarray:
+        water = soil_water(days, holds_mm)
+        drowned = lfilter([1 / 10], [1, -9 / 10], (water > 0.9).astype(float))
+        moist = expit((water - wilting) / 0.08) * (1 - 0.6 * drowned)
+        off = days["temp_mean_c"].to_numpy() - best_c
+        warm = np.exp(-0.5 * (off / np.where(off < 0, 5.5, 3.8)) ** 2)
+        rain = days["precip_mm"].to_numpy()
+        yesterday = np.concatenate([[0.0], rain[:-1]])
+        washed = 1 / (1 + (yesterday / 6) ** 1.5) / (1 + rain / 20)
+        return moist * warm * washed
+
+    return nectar
 
 
 THERMAL_NAMES = (
@@ -182,20 +208,28 @@ def daylength_crop(
     lasts, season = rng.uniform(22, 45), days["season_day"].to_numpy()
     since = (season - centre + 0.5 * lasts) % YEAR_D
     open_ = np.where(since < lasts, np.sin(np.pi * np.clip(since / lasts, 0, 1)) ** 0.7, 0.0)
-    bloom = open_ * yearly_factor(year_index(days, (centre + HALF_YEAR_D) % YEAR_D), rng)
-    # What fell in the three months before makes the stems, and so the number of flowers.
-    before = days["precip_mm"].rolling(90, min_periods=1).sum().to_numpy()
-    usual = pd.Series(before).groupby(days["season_day"].round().to_numpy()).transform("mean")
-    bloom = bloom * np.clip((before / usual.clip(lower=1).to_numpy()) ** 0.35, 0.3, 1.5)
-    return Crop(name, "day length", bloom, _from_store(bloom, days, rng))
+    open_ = open_ * yearly_factor(year_index(days, (centre + HALF_YEAR_D) % YEAR_D), rng)
+    usual = pd.Series(_rain_before(days)).groupby(season.round()).transform("mean")
+    usual, pace = usual.clip(lower=1).to_numpy(), rng.uniform(0.2, 0.4)
+
+    def under(lived: pd.DataFrame) -> Course:
+        # What fell in the three months before makes the stems, and so the number of flowers.
+        bloom = open_ * np.clip((_rain_before(lived) / usual) ** 0.35, 0.3, 1.5)
+        return bloom, _from_store(bloom, lived, pace)
+
+    return Crop.grown(name, "day length", under, days)
 
 
-def _from_store(bloom: np.ndarray, days: pd.DataFrame, rng: np.random.Generator) -> np.ndarray:
+def _rain_before(days: pd.DataFrame) -> np.ndarray:
+    return days["precip_mm"].rolling(90, min_periods=1).sum().to_numpy()
+
+
+def _from_store(bloom: np.ndarray, days: pd.DataFrame, pace: float) -> np.ndarray:
     """Nectar that visitors take out of the flowers' store, which fills while nobody flies. [1]"""
     mild = expit((days["temp_max_c"].to_numpy() - 15) / 2.0)
     cool_night = 0.7 + 0.3 * expit((14 - days["temp_min_c"].to_numpy()) / 3)
     made = bloom * mild * cool_night
-    emptied = 1 - np.exp(-rng.uniform(0.2, 0.4) * days["flight_h"].to_numpy())
+    emptied = 1 - np.exp(-pace * days["flight_h"].to_numpy())
     beaten_out = np.exp(-days["precip_mm"].to_numpy() / 25)
     taken, store = np.empty(len(made)), 0.0
     for i in range(len(made)):
@@ -233,6 +267,8 @@ class _Pulse:
     lag_d: float
     lasts_d: float
     heavy_mm: float
+    dry: float
+    rest_d: float
     triggers: np.ndarray  # positions of the days that wake it
 
     def middle(self) -> np.ndarray:
@@ -242,14 +278,32 @@ class _Pulse:
 
 def _draw_pulse(days: pd.DataFrame, rain: np.ndarray, rng: np.random.Generator) -> _Pulse:
     """Heavy rain and dry soil are measured by what is usual at the place."""
-    driest = pd.Series(soil_water(days, 90.0)).rolling(30, min_periods=1).min().to_numpy()
+    driest = _driest(days)
     heavy = float(np.quantile(rain, rng.uniform(0.85, 0.93)))
     dry = float(np.quantile(driest, rng.uniform(0.3, 0.6)))
-    rest, found = rng.uniform(90, 200), [-400]
+    rest = rng.uniform(90, 200)
+    found = _wakings(rain, driest, heavy, dry, rest)
+    return _Pulse(rng.uniform(25, 110), rng.uniform(25, 55), heavy, dry, rest, found)
+
+
+def _driest(days: pd.DataFrame) -> np.ndarray:
+    """Soil water on the driest of the last thirty days."""
+    return pd.Series(soil_water(days, 90.0)).rolling(30, min_periods=1).min().to_numpy()
+
+
+def _five_day_rain(days: pd.DataFrame) -> np.ndarray:
+    return days["precip_mm"].rolling(5, min_periods=1).sum().to_numpy()
+
+
+def _wakings(
+    rain: np.ndarray, driest: np.ndarray, heavy: float, dry: float, rest: float
+) -> np.ndarray:
+    """Positions of heavy rain after a dry spell, none sooner than the rest after another."""
+    found = [-400]
     for i in np.flatnonzero((rain > heavy) & (driest < dry)):
         if i - found[-1] > rest:
             found.append(int(i))
-    return _Pulse(rng.uniform(25, 110), rng.uniform(25, 55), heavy, np.array(found[1:], int))
+    return np.array(found[1:], int)
 
 
 def _away(days: pd.DataFrame, positions: np.ndarray, centre: float) -> np.ndarray:
@@ -272,31 +326,53 @@ def pulse_crop(
     It answers only when its bloom would fall within `ready_d` days of the middle of its season;
     of some ways to answer, it has the one that suits the rains of the place best.
     """
-    rain = days["precip_mm"].rolling(5, min_periods=1).sum().to_numpy()
+    rain = _five_day_rain(days)
     ways = [_draw_pulse(days, rain, rng) for _ in range(6)]
     answers = [(np.abs(_away(days, way.middle(), centre)) < ready_d).sum() for way in ways]
     way = ways[int(np.argmax(answers))]
-    bloom = _pulse_bloom(way, centre, ready_d, days, rain, rng)
-    return Crop(name, "rain", bloom, bloom * _pulse_nectar(days))
+    answer = _Answer(way, centre, ready_d, rng)
+    bloom = answer.bloom(days)
+
+    def under(lived: pd.DataFrame) -> Course:
+        woken = _wakings(_five_day_rain(lived), _driest(lived), way.heavy_mm, way.dry, way.rest_d)
+        lived_bloom = replace(answer, way=replace(way, triggers=woken)).bloom(lived)
+        return lived_bloom, lived_bloom * _pulse_nectar(lived)
+
+    return Crop(name, "rain", bloom, bloom * _pulse_nectar(days), under)
 
 
-def _pulse_bloom(
-    way: _Pulse,
-    centre: float,
-    ready_d: float,
-    days: pd.DataFrame,
-    rain: np.ndarray,
-    rng: np.random.Generator,
-) -> np.ndarray:
-    """A quick rise and a slow fall after each rain that the plant answers."""
-    bloom = np.zeros(len(days))
-    for day, away in zip(way.triggers, _away(days, way.middle(), centre), strict=True):
-        starts = int(day + rng.normal(way.lag_d, 8))
-        size = np.exp(rng.normal(0, YEARLY_SD)) * (1 - np.exp(-rain[day] / (1.5 * way.heavy_mm)))
-        if abs(away) < ready_d and rng.random() < 0.85 and 0 <= starts < len(days):
-            x = np.arange(min(int(1.6 * way.lasts_d), len(days) - starts)) / way.lasts_d
-            bloom[starts : starts + len(x)] += 2.2 * size * x * np.exp(0.5 - 2 * x**2)
-    return bloom
+@dataclass(frozen=True)
+class _Answer:
+    """Blooms after the rains that a plant answers: a quick rise and a slow fall.
+
+    told holds what chance made of each rain, so that other weather meets the same chance on the
+    days that wake the plant in both.
+    """
+
+    way: _Pulse
+    centre: float
+    ready_d: float
+    rng: np.random.Generator
+    told: dict[int, tuple[int, float, bool]] = field(default_factory=dict)
+
+    def bloom(self, days: pd.DataFrame) -> np.ndarray:
+        """How open the plant is each day."""
+        way, bloom, rain = self.way, np.zeros(len(days)), _five_day_rain(days)
+        for day, away in zip(way.triggers, _away(days, way.middle(), self.centre), strict=True):
+            ready = abs(away) < self.ready_d
+            starts, luck, answers = self._chance(int(day), ready)
+            size = luck * (1 - np.exp(-rain[day] / (1.5 * way.heavy_mm)))
+            if ready and answers and 0 <= starts < len(days):
+                x = np.arange(min(int(1.6 * way.lasts_d), len(days) - starts)) / way.lasts_d
+                bloom[starts : starts + len(x)] += 2.2 * size * x * np.exp(0.5 - 2 * x**2)
+        return bloom
+
+    def _chance(self, day: int, ready: bool) -> tuple[int, float, bool]:
+        if day not in self.told:
+            starts = int(day + self.rng.normal(self.way.lag_d, 8))
+            luck = np.exp(self.rng.normal(0, YEARLY_SD))
+            self.told[day] = starts, luck, ready and self.rng.random() < 0.85
+        return self.told[day]
 
 
 def _pulse_nectar(days: pd.DataFrame) -> np.ndarray:
@@ -328,7 +404,9 @@ def grow_pulse(climate: Climate, days: pd.DataFrame, rng: np.random.Generator) -
 # ---- mixture -------------------------------------------------------------------------------
 
 
-def _minor_flow(climate: Climate, days: pd.DataFrame, rng: np.random.Generator) -> np.ndarray:
+def _minor_flow(
+    climate: Climate, days: pd.DataFrame, rng: np.random.Generator
+) -> Callable[[pd.DataFrame], np.ndarray]:
     """Base flow of some twenty minor plants, each with its date and its good and bad years. [1]
 
     Their nectar is made of the light of the last days, and of water by a long memory of rain.
@@ -339,10 +417,19 @@ def _minor_flow(climate: Climate, days: pd.DataFrame, rng: np.random.Generator) 
         year = year_index(days, (centre + HALF_YEAR_D) % YEAR_D)
         wide = rng.uniform(8, 28)
         total += np.exp(-0.5 * (off / wide) ** 2) * yearly_factor(year, rng) * rng.gamma(1.5)
-    light = days["ghi_wm2"].rolling(3, min_periods=1).mean().to_numpy()
-    rain = lfilter([1 / 40], [1, -39 / 40], days["precip_mm"].to_numpy())
-    watered = (rain / (rain + 0.6 * rain.mean())) ** 0.8
-    return total * light / 200 * watered * expit((days["temp_max_c"].to_numpy() - 14) / 2)
+    usual = _remembered_rain(days).mean()
+
+    def minor(lived: pd.DataFrame) -> np.ndarray:
+        light = lived["ghi_wm2"].rolling(3, min_periods=1).mean().to_numpy()
+        rain = _remembered_rain(lived)
+        watered = (rain / (rain + 0.6 * usual)) ** 0.8
+        return total * light / 200 * watered * expit((lived["temp_max_c"].to_numpy() - 14) / 2)
+
+    return minor
+
+
+def _remembered_rain(days: pd.DataFrame) -> np.ndarray:
+    return lfilter([1 / 40], [1, -39 / 40], days["precip_mm"].to_numpy())
 
 
 def grow_mixture(climate: Climate, days: pd.DataFrame, rng: np.random.Generator) -> list[Crop]:
@@ -353,9 +440,14 @@ def grow_mixture(climate: Climate, days: pd.DataFrame, rng: np.random.Generator)
         grown = grower(climate, days, rng)
         if grown:
             crops.append(grown[int(rng.integers(len(grown)))])
-    great = sum(c.nectar.sum() for c in crops)
-    weight = rng.uniform(0.6, 1.4) * max(great, 1.0) / minor.sum()
-    return [*crops, Crop("wild flowers", "dates", minor / max(minor.max(), 1e-9), weight * minor)]
+    great, usual = sum(c.nectar.sum() for c in crops), minor(days)
+    weight, most = rng.uniform(0.6, 1.4) * max(great, 1.0) / usual.sum(), max(usual.max(), 1e-9)
+
+    def under(lived: pd.DataFrame) -> Course:
+        given = minor(lived)
+        return given / most, weight * given
+
+    return [*crops, Crop.grown("wild flowers", "dates", under, days)]
 
 
 MECHANISMS: dict[str, Grower] = {
@@ -432,14 +524,21 @@ def blend(
     given = [size * crop.nectar for size, crop in zip(sizes, crops, strict=True)]
     named = sum(given, np.zeros(len(days)))
     scale = (1 - trickle) * wanted / max((named * flying).sum(), 1e-9)
-    base = trickle * wanted / (hedge * flying).sum() * hedge
+    base = trickle * wanted / (hedge * flying).sum()
     shock = np.exp(ar_noise(rng, len(days), SHOCK_MEMORY_D, SHOCK_SD) - 0.5 * SHOCK_SD**2)
     share = {c.name: scale * g * shock for c, g in zip(crops, given, strict=True)}
+
+    def under(lived: pd.DataFrame) -> np.ndarray:
+        each = [size * crop.under(lived)[1] for size, crop in zip(sizes, crops, strict=True)]
+        named = sum(each, np.zeros(len(lived)))
+        return (scale * named + base * _hedgerow(lived)) * shock
+
     return Flora(
-        nectar_kg=pd.Series((scale * named + base) * shock, days.index),
+        nectar_kg=pd.Series((scale * named + base * hedge) * shock, days.index),
         bloom=pd.DataFrame({c.name: c.bloom for c in crops}, days.index),
         share_kg=pd.DataFrame(share, days.index),
         follows={c.name: c.follows for c in crops},
+        under=under,
     )
 
 

@@ -140,10 +140,8 @@ def _run_hive(
     rng: np.random.Generator,
 ) -> HiveRun:
     strength = _strength(len(airs), rng)
-    colony = Colony(
-        float(strength[0]), 20_000 * float(strength[0]), habits.reserve_kg, BROOD_BOXES_HOLD_KG
-    )
-    care = _Care(colony, habits, rng)
+    care = begin(float(strength[0]), habits, rng)
+    colony = care.colony
     start = HIVE_WOOD_KG + BEE_KG * colony.adults + colony.stores_kg
     gains: list[DayGain] = []
     stores = np.empty(len(airs))
@@ -154,6 +152,12 @@ def _run_hive(
         stores[i] = colony.stores_kg
     table = np.array([(g.gain_kg, g.intake_kg, g.foragers, g.adults) for g in gains])
     return HiveRun(name, *table.T, stores, start, care.events, care.supers)
+
+
+def begin(strength: float, habits: Habits, rng: np.random.Generator) -> _Care:
+    """A colony as it stands on the first morning, and who cares for it."""
+    adults = 20_000 * strength
+    return _Care(Colony(strength, adults, habits.reserve_kg, BROOD_BOXES_HOLD_KG), habits, rng)
 
 
 def _strength(n: int, rng: np.random.Generator) -> np.ndarray:
