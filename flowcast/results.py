@@ -12,7 +12,7 @@ from flowcast.flow.days import Days
 from flowcast.flow.fit import FlowModel
 from flowcast.flow.outlook import Outlook
 from flowcast.flow.standing import Standing
-from flowcast.reasons import Season
+from flowcast.reasons import Kilograms, Season
 from flowcast.scale_log import CleanLog
 from flowcast.sources.service import Origin
 from flowcast.sources.stations import StationHours
@@ -202,9 +202,15 @@ class Backtest:
 
 @dataclass(frozen=True)
 class YardSeason:
-    """A season explained, by name, and another beside it where one was asked for."""
+    """A season explained, by name, and another beside it where one was asked for.
+
+    kilograms: what each driver brought, None where the log or the weather tell too little. crops: by
+    season, index its name; kg and hives, by the keeper's words in work.csv.
+    """
 
     record: Record
     name: str
     season: Season
     other: tuple[str, Season] | None = None
+    kilograms: Kilograms | None = None
+    crops: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"kg": [], "hives": []}))

@@ -12,6 +12,7 @@ linearised where they stand). Power and offset as found on simulated yards; see 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -169,6 +170,10 @@ class FlowModel:
     observed: int
     seasons: float
 
+    @cached_property
+    def _members(self) -> Members:
+        return self.prior.members(self.days)
+
     def mean(self, days: Days) -> np.ndarray:
         """Mean of z on these days, shape (days,)."""
         z = self.prior.members(days)
@@ -176,7 +181,7 @@ class FlowModel:
 
     def _seen(self, days: Days, z: Members) -> np.ndarray:
         """Covariance of what was observed with these days, shape (observed, days)."""
-        cross = self.prior.between(self.days, self.prior.members(self.days), days, z)
+        cross = self.prior.between(self.days, self._members, days, z)
         return cross if self.views is None else self.views @ cross
 
     def predict(self, days: Days) -> tuple[np.ndarray, np.ndarray]:

@@ -10,7 +10,7 @@ of the flow model before any log, so that a log of any length takes over by evid
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from flowcast.weather import water_stress
 
 FOLLOWS = ("warmth", "day length", "rain", "dates")
 SEASON_DAYS = 366
+TABLES = ("by_warmth", "by_rain", "by_date")
 
 
 @dataclass(frozen=True)
@@ -48,17 +49,31 @@ class Plant:
 class Ensemble:
     """Members of the prior; tables have shape (2, members, 366), the rest (members,).
 
-    by_warmth and by_date: intake on an ideal day in the typical season and in one year, for plants
-    that follow warmth (read at the phenological day) and for all others (read at the season day).
-    [kg/d] half_h: foraging hours that bring half of what a very long day brings. thirst: share of
-    nectar lost on parched soil.
+    by_warmth, by_rain and by_date: intake on an ideal day in the typical season and in one year,
+    for plants that follow warmth (read at the phenological day), rain and all others (read at the
+    season day). [kg/d] half_h: foraging hours that bring half of what a very long day brings.
+    thirst: share of nectar lost on parched soil.
     """
 
     by_warmth: np.ndarray
+    by_rain: np.ndarray
     by_date: np.ndarray
     half_h: np.ndarray
     thirst: np.ndarray
     numbers: Numbers
+
+    def first(self, members: int) -> Ensemble:
+        """The first so many members alone."""
+        tables = {name: getattr(self, name)[:, :members] for name in TABLES}
+        return replace(self, **tables, half_h=self.half_h[:members], thirst=self.thirst[:members])
+
+    def rain_share(self, days: Days) -> np.ndarray:
+        """Share of the typical season's nectar from plants that follow rain, by day. [1]"""
+        rain, dates = (
+            _read(table[0], days.season_day).mean(0) for table in (self.by_rain, self.by_date)
+        )
+        total = rain + dates + _read(self.by_warmth[0], days.pheno_day).mean(0)
+        return rain / np.maximum(total, 1e-9)
 
     def intake(self, days: Days) -> np.ndarray:
         """Intake in one year of each member, on each (one-dimensional) day. (members, days) [kg]"""
@@ -66,7 +81,8 @@ class Ensemble:
 
     def both(self, days: Days) -> np.ndarray:
         """Intake in the typical season and in one year, shape (2, members, days). [kg]"""
-        ideal = _read(self.by_warmth, days.pheno_day) + _read(self.by_date, days.season_day)
+        ideal = _read(self.by_warmth, days.pheno_day)
+        ideal += _read(self.by_rain + self.by_date, days.season_day)
         return ideal * self._reach(days) * self._moist(days)
 
     def _reach(self, days: Days) -> np.ndarray:
@@ -99,14 +115,15 @@ def draw_ensemble(
         Normal foraging hours by season day. [h]
     """
     strength = np.exp(rng.normal(0.0, numbers["flow.colony_log_sd"], members))
-    by_warmth = np.zeros((2, members, SEASON_DAYS))
-    by_date = np.zeros((2, members, SEASON_DAYS))
+    by_warmth, by_rain, by_date = np.zeros((3, 2, members, SEASON_DAYS))
+    tables = {"warmth": by_warmth, "rain": by_rain}
     for plant in plants:
-        target = by_warmth if plant.follows == "warmth" else by_date
+        target = tables.get(plant.follows, by_date)
         target += _bloom(plant, numbers, rng, members)
     by_date += _unstated(flight_season, numbers, rng, members, few=bool(plants))
     return Ensemble(
         by_warmth=by_warmth * strength[None, :, None],
+        by_rain=by_rain * strength[None, :, None],
         by_date=by_date * strength[None, :, None],
         half_h=rng.uniform(numbers["flow.half_h_low"], numbers["flow.half_h_high"], members),
         thirst=rng.uniform(0.0, numbers["flow.thirst_most"], members),

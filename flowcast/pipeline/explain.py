@@ -14,9 +14,20 @@ from flowcast.flow.days import days_of
 from flowcast.pipeline.gather import Reach
 from flowcast.pipeline.run import fit_record, plants_of, record_of
 from flowcast.reasons import Season, explain_span, hive_seasons
-from flowcast.reasons.kilograms import NEEDED, Kilograms, in_kilograms
+from flowcast.reasons.kilograms import (
+    IN_ALL,
+    Kilograms,
+    departures,
+    in_kilograms,
+    lost_share,
+    together,
+    when,
+)
+from flowcast.reasons.plants import rain_against_normal
 from flowcast.reasons.spans import same_dates
+from flowcast.reasons.swaps import NEEDED, swap
 from flowcast.results import Record, YardSeason
+from flowcast.yard import Yard
 
 LEAST_DAYS = 14
 
@@ -61,7 +72,8 @@ def explain(
         name, span = season_span(record, season)
     season_found = explain_record(record, *span)
     other = _same_days(record, season_found, against) if against is not None else None
-    return YardSeason(record, name, season_found, other)
+    kilograms = kilograms_of(record, season_found)
+    return YardSeason(record, name, season_found, other, kilograms, crops_of(record.yard))
 
 
 def _same_days(record: Record, season: Season, name: str) -> tuple[str, Season]:
@@ -80,9 +92,11 @@ def last_season(record: Record) -> YardSeason | None:
     """The last whole season of a record explained; None where its weather does not reach it."""
     name, span = season_span(record, None)
     try:
-        return YardSeason(record, name, explain_record(record, *span))
+        season = explain_record(record, *span)
     except NotEnoughDataError:
         return None
+    kilograms = kilograms_of(record, season)
+    return YardSeason(record, name, season, None, kilograms, crops_of(record.yard))
 
 
 def explain_record(record: Record, first: pd.Timestamp, last: pd.Timestamp) -> Season:
@@ -107,24 +121,70 @@ def explain_record(record: Record, first: pd.Timestamp, last: pd.Timestamp) -> S
     return explain_span(daily, record.spans, bloom_days(record), hives, first, last, yard.numbers)
 
 
-def kilograms_of(record: Record, season: Season) -> Kilograms | None:
-    """Kilograms by driver, where daily gains and enough other years of weather are known.
-
-    In work: it is measured by scripts/measure_explain.py and not shown, since its signs are not right
-    often enough (DEVELOPERS.md).
-    """
+def kilograms_of(record: Record, season: Season, seed: int = 1) -> Kilograms | None:
+    """Kilograms by driver, where gains and enough other years of weather are known; else None."""
     numbers = record.yard.numbers
-    shift = record.days.pheno_day - record.days.season_day
-    spans = same_dates(record.daily.assign(shift_d=shift), season.first, season.last, numbers)
-    whole = {y: part for y, part in spans.items() if part[list(NEEDED)].notna().all(axis=None)}
-    year = season.first.year
-    single = record.spans[record.spans["days"] == 1]["gain_kg"].groupby(level=0).median()
-    gain = single.reindex(spans[year].index).to_numpy(float)
-    told = np.isfinite(gain).sum() >= numbers["reasons.gain_share"] * len(gain)
-    if year not in whole or not told or len(whole) - 1 < numbers["reasons.kg_years"]:
+    year, spans = season.first.year, _lent(record, season)
+    enough = len(spans) - 1 >= numbers["reasons.kg_years"]
+    if np.isnan(season.gain.now) or year not in spans or not enough:
         return None
-    days = record.days.take(record.daily.index.get_indexer(spans[year].index))
-    return in_kilograms(fit_record(record), days, gain, whole, year, numbers)
+    index = spans[year].index
+    hours = np.array([part["foraging_h"].to_numpy() for part in spans.values()])
+    # A day on which nobody flies in any year brings nothing, whatever is swapped.
+    told = np.isfinite(hours).all(axis=0) & (hours.max(axis=0) >= numbers["flow.flight_min_h"])
+    whole = np.all([part[list(NEEDED)].notna().all(axis=1) for part in spans.values()], axis=0)
+    told &= whole
+    spans = {y: part[told] for y, part in spans.items()}
+    single = record.spans[record.spans["days"] == 1]["gain_kg"].groupby(level=0).median()
+    days = record.days.take(record.daily.index.get_indexer(index)).take(told)
+    gain = single.reindex(index).to_numpy(float)[told]
+    rng = np.random.default_rng(seed)
+    swapped = swap(fit_record(record), days, gain, spans, year, numbers, rng)
+    seasons = season.gain.years - 1
+    known = min(season.gain_known, float(whole.mean()))
+    share = lost_share(spans, year, swapped.usual_kg)
+    parts, rest = in_kilograms(swapped, share, season.gain.more, seasons, known, numbers)
+    days_of_most = when(departures(spans, year), swapped.usual_kg, numbers)
+    parts = parts.join(days_of_most)
+    return Kilograms(
+        parts=parts.drop(index=IN_ALL),
+        flight=parts.loc[IN_ALL],
+        more_kg=season.gain.more,
+        rest_kg=rest,
+        together=together(spans, year),
+        years=len(spans) - 1,
+        seasons=seasons,
+    )
+
+
+def _lent(record: Record, season: Season) -> dict[int, pd.DataFrame]:
+    """The season's days and those of other years, with all that swapping needs."""
+    numbers, start = record.yard.numbers, record.yard.place.season_start
+    shift = record.days.pheno_day - record.days.season_day
+    rained = rain_against_normal(record.daily["precip_mm"], start, numbers)
+    daily = record.daily.assign(shift_d=shift, rained=rained)
+    spans = same_dates(daily, season.first, season.last, numbers)
+    nearest = sorted(spans, key=lambda year: abs(year - season.first.year))
+    return {y: spans[y] for y in nearest[: 1 + int(numbers["reasons.kg_most_years"])]}
+
+
+def crops_of(yard: Yard) -> pd.DataFrame:
+    """Honey of each season by the keeper's own words in work.csv.
+
+    Index: the season's name; kg: mean over the hives that gave any, hives: how many. Of each hive
+    the honey extracted, or where none is told the honey lifted off. Empty without such lines.
+    """
+    place = yard.place
+    lines = yard.work[yard.work["what"].isin(["honey off", "extracted"]) & (yard.work["kg"] > 0)]
+    local = lines["time"].dt.tz_convert(place.timezone).dt.tz_localize(None)
+    year = pd.Series(weather.season_start_year(local, place.season_start), lines.index, dtype=int)
+    sums = lines.groupby([year.rename("year"), "hive", "what"])["kg"].sum().unstack("what")
+    sums = sums.reindex(columns=["extracted", "honey off"])
+    each = sums["extracted"].fillna(sums["honey off"])
+    table = each.groupby("year").agg(["mean", "count"])
+    table.columns = ["kg", "hives"]
+    names = [weather.season_name(y, place.season_start) for y in table.index]
+    return table.set_axis(pd.Index(names, name="season"))
 
 
 def season_span(record: Record, name: str | None) -> tuple[str, tuple[pd.Timestamp, pd.Timestamp]]:

@@ -107,11 +107,11 @@ class LowHive:
 
 
 def low_hives(hives: list[HiveSeason], numbers: Numbers) -> list[LowHive]:
-    """Hives that gained less than reasons.hive_low_share of the middle of at least two others.
+    """Hives that fell behind the middle of at least two others by more than hives usually differ.
 
-    On days known of all hives that have known gains on reasons.hive_known_share of the span, if they are
-    as many; and only where the others gained reasons.hive_gain_kg or more: of nothing there is no
-    share.
+    By reasons.hive_behind_kg at least, and by reasons.hive_behind_share of what the others gained; on
+    days known of all hives that have known gains on reasons.hive_known_share of the span, if they are
+    as many.
     """
     told = [h for h in hives if h.known >= numbers["reasons.hive_known_share"]]
     if len(told) < 3:
@@ -123,8 +123,8 @@ def low_hives(hives: list[HiveSeason], numbers: Numbers) -> list[LowHive]:
     sums, found = common.sum(), []
     for hive in told:
         middle = float(sums.drop(hive.hive).median())
-        behind = sums[hive.hive] < numbers["reasons.hive_low_share"] * middle
-        if middle >= numbers["reasons.hive_gain_kg"] and behind:
+        share = numbers["reasons.hive_behind_share"] * max(middle, 0.0)
+        if middle - sums[hive.hive] > max(numbers["reasons.hive_behind_kg"], share):
             found.append(LowHive(hive, float(sums[hive.hive]), middle))
     return found
 

@@ -1,220 +1,203 @@
-"""What each driver cost or brought in kilograms: the flow model with drivers swapped for other years'.
+"""What each driver cost or brought in kilograms, with its interval, and what is left over.
 
-The model as the whole log has taught it says what the days of the span would have brought with other
-hours of flight, another soil, another timing. Each other year lends its own course of a driver from
-the same date on, so that spells stay whole; every set of drivers is swapped in turn, and what comes of
-it is shared out by Shapley values. What is left of a day beyond the model's mean (the season's own
-bloom, the colony's strength) stays with the day. It is association learned from this log, not proof.
+Two things are known of a season, both in doubt: what the model says each driver brought
+(`swaps`), and by how much it brought more or less than the other seasons of the log, whose own luck is
+in that figure too. They are joined as normal errors: a season far off the others is laid to what could
+have done it, each in proportion to how little the model could tell of it; what nothing named here
+explains is the rest. It is association learned from this log, not proof.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
-from flowcast.flow.days import Days
-from flowcast.flow.fit import FlowModel, from_scale, seen_on_scale, to_scale
-from flowcast.flow.household import Stock, drivers, intake_of, step, use
 from flowcast.numbers import Numbers
-from flowcast.reasons.shapley import coalitions, shapley
+from flowcast.reasons.swaps import DRIVERS, FLIGHT, Swapped, lost
 
-# Factors of foraging.FACTORS behind each driver; soil and timing have none.
-FLIGHT = {
-    "cold": ("cold",),
-    "heat": ("heat",),
-    "rain": ("rain",),
-    "wind": ("wind",),
-    "light": ("light", "humid"),
-}
-DRIVERS = (*FLIGHT, "soil", "timing")
-NEEDED = (
-    "foraging_h",
-    *(f"lost_{factor}_h" for factors in FLIGHT.values() for factor in factors),
-    "soil_water_frac",
-    "shift_d",
-)
-HOURS = np.array([0.25, 2.0, 6.0, 12.0])
-SOIL = np.array([0.0, 0.25, 0.6, 1.0])
-SHIFT_D = np.array([-14.0, 0.0, 14.0])
-MEMBERS = 24  # ways the yard could be, for the doubt about each part
+IN_ALL = "flight"  # cold, heat, rain, wind and light together
+ALIKE = 0.6  # correlation from which two drivers are said to have gone together
+Z80 = 1.2816  # half an 80 % interval of a normal, in standard deviations
 
 
 @dataclass(frozen=True)
 class Kilograms:
-    """The parts of a span's gain.
+    """The parts of a span's gain against the usual.
 
     parts: index `DRIVERS`; kg: what the driver brought against its usual (cost: negative), q10, q90:
-    80 % interval. modelled_kg: the model's gain of the span, and usual_weather_kg with all drivers as
-    in other years, their mean. together: how far each two drivers went together over the days of the
-    span, correlation of their departures from the usual. years: how many lent their weather.
+    80 % interval; first, last: the days that hold most of it, NaT where it is spread out. flight: the
+    drivers of flight in one, of the same columns; they often go together. more_kg: the gain less that of the log's other seasons, on days known in both; NaN
+    without another. rest_kg: more_kg less all parts. together: correlation of the drivers' weekly
+    departures from the usual over the span. years: how many lent their weather; seasons: how many
+    other seasons the log has.
     """
 
     parts: pd.DataFrame
-    modelled_kg: float
-    usual_weather_kg: float
+    flight: pd.Series
+    more_kg: float
+    rest_kg: float
     together: pd.DataFrame
     years: int
+    seasons: int
+
+    @property
+    def told(self) -> pd.DataFrame:
+        """Parts whose interval leaves out nothing, the largest first."""
+        clear = self.parts[(self.parts["q10"] > 0) | (self.parts["q90"] < 0)]
+        return clear.reindex(clear["kg"].abs().sort_values(ascending=False).index)
+
+    @property
+    def alike(self) -> list[tuple[str, str, float]]:
+        """Pairs of drivers that went together over the span, and their correlation."""
+        names = list(self.together)
+        pairs = [(a, b, self.together.loc[a, b]) for a, b in combinations(names, 2)]
+        return sorted((p for p in pairs if abs(p[2]) >= ALIKE), key=lambda p: -abs(p[2]))
 
 
 def in_kilograms(
-    model: FlowModel,
-    days: Days,
-    gain_kg: np.ndarray,
-    spans: dict[int, pd.DataFrame],
-    year: int,
+    swapped: Swapped,
+    lost_share: np.ndarray,
+    more_kg: float,
+    seasons: int,
+    known: float,
     numbers: Numbers,
-) -> Kilograms:
-    """Share out what the drivers brought and cost.
+) -> tuple[pd.DataFrame, float]:
+    """Parts (index DRIVERS and IN_ALL; kg, q10, q90) and the rest, as of `Kilograms`.
 
     Parameters
     ----------
-    days : Days
-        The span's days as they were.
-    gain_kg : array, shape (days,)
-        Daily net gain of the yard, NaN where it is not known. [kg/d]
-    spans : dict
-        Year -> days with the columns `NEEDED`, none missing, of this year and the others; shift_d is
-        the phenological day less the season day.
+    lost_share : array, shape (drivers,)
+        `lost_share`.
+    more_kg : float
+        The gain less the mean of the log's other seasons; NaN without another. [kg]
+    seasons : int
+        How many others.
+    known : float
+        Share of the span's days whose weather and gain are known; doubt grows as it falls.
     """
-    others = [y for y in spans if y != year]
-    # Days on which nobody flies in any year bring nothing, whatever is swapped.
-    flown = np.max([part["foraging_h"].to_numpy() for part in spans.values()], axis=0)
-    flown = flown >= numbers["flow.flight_min_h"]
-    days, gain_kg = days.take(flown), gain_kg[flown]
-    spans = {y: part[flown] for y, part in spans.items()}
-    surface = _Surface.of(model, days, gain_kg, numbers)
-    swapped = [_swapped(spans[year], spans[y]) for y in others]
-    worth = np.array([surface.gains(*one) for one in swapped])  # (years, members, coalitions)
-    shares = -np.array([[shapley(v) for v in per_year] for per_year in worth])
-    mean = shares.mean(axis=0)  # (members, drivers); member 0 is the model itself
-    parts = pd.DataFrame({"kg": mean[0]}, index=list(DRIVERS))
-    doubt = numbers["reasons.member_share"] * mean[1:].std(axis=0)
-    years_sd = shares[:, 0].std(axis=0) / np.sqrt(len(others))
-    half = 1.2816 * np.sqrt(doubt**2 + years_sd**2)
-    return Kilograms(
-        parts=parts.assign(q10=parts["kg"] - half, q90=parts["kg"] + half),
-        modelled_kg=float(worth[0, 0, 0]),
-        usual_weather_kg=float(worth[:, 0, -1].mean()),
-        together=_together(spans, year, others),
-        years=len(others),
-    )
+    lacking = -more_kg if np.isfinite(more_kg) else 0.0
+    scale = max(swapped.intake_kg, float(swapped.usual_kg.sum()), swapped.intake_kg + lacking)
+    thought, var = _thought(swapped, lost_share, scale, numbers)
+    cov = np.diag(var / max(known, 0.1))
+    if np.isfinite(more_kg) and seasons > 0:
+        thought, cov = _joined(thought, cov, more_kg, seasons, scale, numbers)
+    every = {d: np.array([d == other for other in DRIVERS]) for d in DRIVERS}
+    every |= {IN_ALL: np.array([d in FLIGHT for d in DRIVERS])}
+    rows = {name: _interval(thought, cov, these) for name, these in every.items()}
+    table = pd.DataFrame.from_dict(rows, orient="index", columns=["kg", "q10", "q90"])
+    return table, more_kg - float(thought.sum())
 
 
-def _lost(part: pd.DataFrame, driver: str) -> np.ndarray:
-    return sum(part[f"lost_{factor}_h"].to_numpy() for factor in FLIGHT[driver])
+def _interval(thought: np.ndarray, cov: np.ndarray, these: np.ndarray) -> tuple[float, ...]:
+    """Sum of these parts with its 80 % interval. [kg]"""
+    kg, half = thought[these].sum(), Z80 * np.sqrt(cov[np.ix_(these, these)].sum())
+    return kg, kg - half, kg + half
 
 
-def _swapped(own: pd.DataFrame, other: pd.DataFrame) -> tuple[np.ndarray, ...]:
-    """Hours, soil water and shift of every coalition of drivers taken from the other year.
+def _thought(
+    swapped: Swapped, lost_share: np.ndarray, scale_kg: float, numbers: Numbers
+) -> tuple[np.ndarray, np.ndarray]:
+    """What the model alone lets one think of each driver: mean and variance. [kg]
 
-    Each of shape (coalitions, days). What a clear sky would allow is this year's; the hours that a
-    driver took are its own year's.
+    scale_kg is what there was to lose or to win. Hours lost may have cost all they could have
+    brought, or nothing.
     """
-    sets = coalitions(len(DRIVERS))
-    clear = own["foraging_h"].to_numpy() + sum(_lost(own, d) for d in FLIGHT)
-    hours = np.tile(clear, (len(sets), 1))
-    for k, driver in enumerate(FLIGHT):
-        hours -= np.where(sets[:, k, None], _lost(other, driver), _lost(own, driver))
-    soil, timing = sets[:, DRIVERS.index("soil"), None], sets[:, DRIVERS.index("timing"), None]
-    return (
-        np.maximum(hours, 0.0),
-        np.where(soil, other["soil_water_frac"].to_numpy(), own["soil_water_frac"].to_numpy()),
-        np.where(timing, other["shift_d"].to_numpy(), own["shift_d"].to_numpy()),
-    )
+    groups = ["flight" if driver in FLIGHT else driver for driver in DRIVERS]
+    trust = np.array([numbers[f"reasons.trust_{group}"] for group in groups])
+    doubt = np.array([numbers[f"reasons.doubt_{group}"] for group in groups])
+    by_year = swapped.parts.mean(axis=0)  # (1 + members, drivers)
+    thought, soil = trust * by_year[0], DRIVERS.index("soil")
+    own = numbers["reasons.doubt_share"] * thought
+    own[soil] = numbers["reasons.member_share"] * by_year[1:, soil].std()
+    doubt[soil] += numbers["reasons.doubt_rain_plants"] * swapped.rain_share
+    could = numbers["reasons.doubt_lost"] * lost_share
+    return thought, own**2 + (doubt**2 + could**2) * scale_kg**2
 
 
-@dataclass(frozen=True)
-class _Surface:
-    """z of each day over a grid of hours, soil water and shift, for the model and some members.
+def _joined(
+    thought: np.ndarray,
+    cov: np.ndarray,
+    more_kg: float,
+    seasons: int,
+    scale_kg: float,
+    numbers: Numbers,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and covariance of the drivers once the season's departure from the others is seen.
 
-    table: shape (1 + members, hours, soil, shift, days). left: what the day itself had beyond the
-    model's mean, on the same scale. scale: factor on each member's intake that gives the model's sum.
+    The others' mean strays by what a season strays, over the root of their number.
     """
-
-    table: np.ndarray
-    left: np.ndarray
-    days: Days
-    coefficients: np.ndarray
-    numbers: Numbers
-
-    @classmethod
-    def of(cls, model: FlowModel, days: Days, gain_kg, numbers: Numbers) -> _Surface:
-        grid = _grid(days)
-        shape = (len(HOURS), len(SOIL), len(SHIFT_D), len(days))
-        mean = model.mean(grid).reshape(1, *shape)
-        typical = model.prior.ensemble.both(grid)[0][:MEMBERS]
-        members = to_scale(typical).reshape(MEMBERS, *shape)
-        table = np.concatenate([mean, members])
-        seen, _ = intake_of(gain_kg, days, model.household)
-        now = _at(table, days.foraging_h[None], days.soil_frac[None], _shift(days)[None])[:, 0]
-        flew = (days.foraging_h >= numbers["flow.flight_min_h"]) & np.isfinite(seen)
-        left = np.where(flew, seen_on_scale(np.nan_to_num(seen)) - now[0], 0.0)
-        # A member answers to the weather in its own way; how much there was to gather is the day's.
-        own = np.where(flew, now[0] + left - now[1:], now[0] - now[1:])
-        return cls(table, np.vstack([left, own]), days, model.household.mean, numbers)
-
-    def gains(self, hours: np.ndarray, soil: np.ndarray, shift: np.ndarray) -> np.ndarray:
-        """Gain of the span with these drivers, shape (1 + members, coalitions). [kg]"""
-        z = _at(self.table, hours, soil, shift) + self.left[:, None, :]
-        flying = hours >= self.numbers["flow.flight_min_h"]
-        intake = np.where(flying, np.maximum(from_scale(z), 0.0), 0.0)
-        chill, brooding = drivers(self.days, self.numbers)
-        stock, total = Stock(0.0, 0.0), np.zeros(intake.shape[:2])
-        for day in range(intake.shape[-1]):
-            used = use(stock, chill[day], brooding[day], self.coefficients, self.numbers)
-            total += intake[..., day] - used
-            stock = step(stock, intake[..., day], self.numbers)
-        return total
+    one_season = cov.sum() + (numbers["reasons.luck"] * scale_kg) ** 2
+    seen = one_season * (1.0 + 1.0 / seasons)
+    with_sum = cov.sum(axis=1)
+    thought = thought + with_sum / seen * (more_kg - thought.sum())
+    return thought, cov - np.outer(with_sum, with_sum) / seen
 
 
-def _shift(days: Days) -> np.ndarray:
-    return days.pheno_day - days.season_day
+def lost_share(spans: dict[int, pd.DataFrame], year: int, usual_kg: np.ndarray) -> np.ndarray:
+    """Hours each driver of flight took beyond the usual, weighed by what an hour usually brings.
 
-
-def _grid(days: Days) -> Days:
-    """Every day at every node of the grid, as one run of days."""
-    hours, soil, shift = np.meshgrid(HOURS, SOIL, SHIFT_D, indexing="ij")
-    nodes = hours.size
-
-    def tiled(values: np.ndarray) -> np.ndarray:
-        return np.tile(values, nodes)
-
-    each = {name: tiled(getattr(days, name)) for name in days.__dataclass_fields__}
-    each["foraging_h"] = np.repeat(hours.ravel(), len(days))
-    each["soil_frac"] = np.repeat(soil.ravel(), len(days))
-    each["pheno_day"] = each["season_day"] + np.repeat(shift.ravel(), len(days))
-    return Days(**each)
-
-
-def _at(table: np.ndarray, hours, soil, shift) -> np.ndarray:
-    """The table between its nodes, linear in the root of the hours, soil water and shift.
-
-    Arguments of shape (runs, days); result (members, runs, days).
+    As a share of all usual hours so weighed; 0 for the drivers of the flowers. Shape (drivers,). [1]
     """
-    day = np.arange(table.shape[-1])
-    found = 0.0
-    for h, wh in _ends(np.sqrt(hours), np.sqrt(HOURS)):
-        for s, ws in _ends(soil, SOIL):
-            for t, wt in _ends(shift, SHIFT_D):
-                found = found + table[:, h, s, t, day] * (wh * ws * wt)
-    return found
+    hours = np.mean([p["foraging_h"].to_numpy() for y, p in spans.items() if y != year], axis=0)
+    an_hour = usual_kg / np.maximum(hours, 1.0)
+    off = departures(spans, year)
+    shares = [
+        (off[d] * an_hour).sum() / max(usual_kg.sum(), 1e-9) if d in FLIGHT else 0.0
+        for d in DRIVERS
+    ]
+    return np.array(shares)
 
 
-def _ends(values: np.ndarray, nodes: np.ndarray):
-    """The nodes on either side, and their weights; beyond the ends the last node."""
-    at = np.clip(np.searchsorted(nodes, values) - 1, 0, len(nodes) - 2)
-    share = np.clip((values - nodes[at]) / (nodes[at + 1] - nodes[at]), 0.0, 1.0)
-    return (at, 1.0 - share), (at + 1, share)
+def together(spans: dict[int, pd.DataFrame], year: int) -> pd.DataFrame:
+    """Correlation between drivers' weekly departures from the usual of the other years."""
+    off = departures(spans, year).drop(columns=IN_ALL)
+    off = off.loc[:, off.std() > 0]
+    return off.groupby(np.arange(len(off)) // 7).mean().corr()
 
 
-def _together(spans: dict[int, pd.DataFrame], year: int, others: list[int]) -> pd.DataFrame:
-    """Correlation between drivers' weekly departures from the usual over the span."""
-    usual = {d: np.mean([_lost(spans[y], d) for y in others], axis=0) for d in FLIGHT}
-    off = {d: _lost(spans[year], d) - usual[d] for d in FLIGHT}
-    off["soil"] = spans[year]["soil_water_frac"].to_numpy() - np.mean(
-        [spans[y]["soil_water_frac"].to_numpy() for y in others], axis=0
-    )
-    weekly = pd.DataFrame(off).groupby(np.arange(len(spans[year])) // 7).mean()
-    return weekly.corr()
+def when(off: pd.DataFrame, usual_kg: np.ndarray, numbers: Numbers) -> pd.DataFrame:
+    """First and last of the days that hold most of each driver's doing; NaT where it is spread out.
+
+    Parameters
+    ----------
+    off : DataFrame
+        `departures`, by date.
+    usual_kg : array, shape (days,)
+        What a day usually brings: an hour lost when nothing blooms costs nothing. [kg]
+    """
+    days = {}
+    for driver in off:
+        course = off[driver].to_numpy() * usual_kg
+        run = _shortest(course * np.sign(course.sum()), numbers["reasons.most_share"])
+        short = driver != "timing" and run and run[1] - run[0] < numbers["reasons.most_days"]
+        days[driver] = (off.index[run[0]], off.index[run[1]]) if short else (pd.NaT, pd.NaT)
+    return pd.DataFrame.from_dict(days, orient="index", columns=["first", "last"])
+
+
+def _shortest(values: np.ndarray, share: float) -> tuple[int, int] | None:
+    """First and last position of the shortest run that holds this share of a positive sum."""
+    sums = np.r_[0.0, np.cumsum(values)]
+    if sums[-1] <= 0:
+        return None
+    for length in range(1, len(values) + 1):
+        held = sums[length:] - sums[:-length]
+        if held.max() >= share * sums[-1]:
+            return int(held.argmax()), int(held.argmax()) + length - 1
+    return None
+
+
+def departures(spans: dict[int, pd.DataFrame], year: int) -> pd.DataFrame:
+    """Each driver's course less the mean of the other years, by date: hours lost, water, warmth."""
+    others = [part for y, part in spans.items() if y != year]
+    courses = {d: lambda part, d=d: lost(part, d) for d in FLIGHT}
+    courses["soil"] = lambda part: part["soil_water_frac"].to_numpy()
+    courses["timing"] = lambda part: part["temp_mean_c"].to_numpy()
+    off = {
+        d: course(spans[year]) - np.mean([course(part) for part in others], axis=0)
+        for d, course in courses.items()
+    }
+    off[IN_ALL] = sum(off[d] for d in FLIGHT)
+    return pd.DataFrame(off, spans[year].index)

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import gamma, norm
 
+from flowcast import weather
 from flowcast.numbers import Numbers
 from flowcast.reasons.spans import Against, against, known_sum
 
@@ -155,3 +156,18 @@ def _months(spans: dict[int, pd.DataFrame], year: int, numbers: Numbers) -> pd.D
             "rain_usual": sums.usual,
         }
     return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def rain_against_normal(
+    precip_mm: pd.Series, season_start: tuple[int, int], numbers: Numbers
+) -> np.ndarray:
+    """Antecedent rain as a share of its mean on the season day, by day; 1 where there is no normal.
+
+    soil.rain_least_mm is added to both, so that a shower in a desert is no flood.
+    """
+    before = pd.Series(weather.antecedent_rain(precip_mm, numbers), precip_mm.index)
+    course = weather.normal_course(before.to_frame("mm"), "mm", season_start, numbers)["mean"]
+    normal = course.to_numpy()[weather.season_day(precip_mm.index, season_start)]
+    least = numbers["soil.rain_least_mm"]
+    share = (before.to_numpy() + least) / (normal + least)
+    return np.where(np.isfinite(share), share, 1.0)

@@ -35,7 +35,7 @@ class Season:
 
     hours, bloom_hours: foraging hours and days and hours lost to each factor, over the span and over
     its days of stated bloom (None where nothing is stated or nothing stated blooms in the span).
-    months: as `hours.by_month`. weekly: index the first date of each week; now, usual, low, high
+    months: as `hours.by_month`. daily: now and usual foraging hours of each date. weekly: index the first date of each week; now, usual, low, high
     foraging hours. gain: of the yard's middle hive, NaN without enough log, against other seasons of
     the log. hives: each one; low: those far behind the others. reasons: from the weightiest on. years: of weather, this one counted.
     """
@@ -45,6 +45,7 @@ class Season:
     hours: dict[str, Against]
     bloom_hours: dict[str, Against] | None
     months: pd.DataFrame
+    daily: pd.DataFrame
     weekly: pd.DataFrame
     plants: Plants
     gain: Against
@@ -94,6 +95,7 @@ def explain_span(
         hours=hours,
         bloom_hours=bloom_hours,
         months=by_month(days, year, numbers),
+        daily=_daily(days, year),
         weekly=_weekly(days, year, numbers),
         plants=plants,
         gain=gain,
@@ -115,6 +117,13 @@ def _side(gain: Against, numbers: Numbers) -> int:
     return (
         int(np.sign(gain.more)) if far and abs(gain.more) > numbers["reasons.hive_gain_kg"] else 0
     )
+
+
+def _daily(days: dict[int, pd.DataFrame], year: int) -> pd.DataFrame:
+    hours = {y: part["foraging_h"].to_numpy(float) for y, part in days.items()}
+    others = pd.DataFrame({y: values for y, values in hours.items() if y != year})
+    usual = others.mean(axis=1).reindex(range(len(days[year]))).to_numpy()
+    return pd.DataFrame({"now": hours[year], "usual": usual}, days[year].index)
 
 
 def _weekly(days: dict[int, pd.DataFrame], year: int, numbers: Numbers) -> pd.DataFrame:

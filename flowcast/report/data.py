@@ -8,7 +8,7 @@ import pandas as pd
 
 from flowcast.flow.outlook import Outlook
 from flowcast.flow.standing import Measure, Standing
-from flowcast.report import beetles, explain, words
+from flowcast.report import beetles, explain, kilograms, words
 from flowcast.report.basis import basis, check_lines
 from flowcast.report.trust import trust_data
 from flowcast.report.weather import pulled_text, weather_data
@@ -123,7 +123,12 @@ def season_data(found: YardSeason) -> dict:
         "against": {"name": found.other[0]} | _season(found, found.other[1])
         if found.other
         else None,
-        "says": [*explain.sentences(found), *explain.LIMITS],
+        "kilograms": kilograms.data(found.kilograms),
+        "harvests": [
+            {"season": name, "kg": _number(row.kg), "hives": int(row.hives)}
+            for name, row in found.crops.iterrows()
+        ],
+        "says": [*explain.sentences(found), *explain.limits(found)],
         "notes": found.record.notes,
         "numbers": [
             _entry(n) for n in found.record.yard.numbers.under("reasons", "foraging", "soil")

@@ -9,7 +9,7 @@ import pandas as pd
 from flowcast.foraging import FACTORS
 from flowcast.reasons import Against, Season
 from flowcast.reasons.season import Reason
-from flowcast.report import words
+from flowcast.report import kilograms, words
 from flowcast.results import YardSeason
 
 NAMES = {
@@ -20,11 +20,13 @@ NAMES = {
     "wind": "wind",
     "humid": "damp air",
 }
-LIMITS = (
-    "This lays figures side by side; it does not prove a cause, and what each of them cost in kilograms is "
-    "not reckoned. Rain, cold, poor light and damp come together, so that hours shared out among them are "
-    "a way of counting.",
-    "Gain on the scale is not the crop: drying, brood and the colony's own stores come off first.",
+LIMIT = (
+    "This lays figures side by side; it does not prove a cause. Rain, cold, poor light and damp come "
+    "together, so that hours shared out among them are a way of counting."
+)
+NO_KILOGRAMS = "What each of them cost in kilograms is not reckoned: {why}."
+NOT_THE_CROP = (
+    "Gain on the scale is not the crop: drying, brood and the colony's own stores come off first."
 )
 SHARED = (
     "Hives low together is something shared: weather or forage, but also mites, spray, disease, "
@@ -50,6 +52,9 @@ def answer(found: YardSeason, season: Season | None = None) -> str:
             "said of what is usual. Give at least two years, better ten."
         )
     gained, cost, gave = _gained(found, season), *_by_way(season)
+    parts = kilograms.clauses(found) if season is found.season else []
+    if parts:
+        return _sentence("; ".join(parts[:2]), gained or "nothing else is clear of 0")
     if cost:
         link = "in spite of" if season.gain_side > 0 else "what set its weather apart was"
         more = f"; {_short(cost[1])} as well" if len(cost) > 1 else ""
@@ -102,7 +107,8 @@ def sentences(found: YardSeason) -> list[str]:
     season = found.season
     units = found.record.yard.settings.yard.units
     lines = [*_flight(season), *_others(season), *_water(season), *_timing(season)]
-    lines += [*_gain(found), *_hives(season, units), *_crop(season, units)]
+    lines += [*_gain(found), *kilograms.sentences(found), *_hives(season, units)]
+    lines += [*_crop(season, units), *_crops(found)]
     if season.missing_days:
         lines.append(
             f"{season.missing_days} days of weather are missing; the rest stands for them."
@@ -356,6 +362,30 @@ def _why(hive) -> str:
     else:
         seen = f'work.csv has "{what}" on {words.day(date)}'
     return f"{seen}: a likely reason, though weights alone never prove it."
+
+
+def _crops(found: YardSeason) -> list[str]:
+    """Harvests of the seasons side by side, by what the keeper wrote down."""
+    crops, units = found.crops, found.record.yard.settings.yard.units
+    if len(crops) < 2:
+        return []
+    each = ", ".join(f"{name} {_weight(row.kg, units)}" for name, row in crops.iterrows())
+    return [f"Harvest of the seasons by work.csv, mean of the hives that gave any: {each}."]
+
+
+def limits(found: YardSeason) -> list[str]:
+    """What the explanation cannot say."""
+    why = _why_no_kilograms(found)
+    said = NO_KILOGRAMS.format(why=why) if why else kilograms.LIMIT
+    return [LIMIT, said, NOT_THE_CROP]
+
+
+def _why_no_kilograms(found: YardSeason) -> str:
+    if found.kilograms is not None:
+        return ""
+    if math.isnan(found.season.gain.now):
+        return "that needs a scale log, or hand weighings, of this time"
+    return "that needs more other years of weather"
 
 
 def _crop(season: Season, units: str) -> list[str]:

@@ -14,6 +14,7 @@ from flowcast.plots.bloom import Lanes, bloom_data, pack_lanes
 from flowcast.plots.canvas import draw_svg
 from flowcast.report import beetles as beetle_words
 from flowcast.report import explain as explain_words
+from flowcast.report import kilograms as kilogram_words
 from flowcast.report import words
 from flowcast.results import YardBeetles, YardOutlook, YardSeason
 from flowcast.scale_log import CleanLog
@@ -322,6 +323,42 @@ def weeks_figure(found: YardSeason) -> Figure:
     )
     alt = explain_words.weeks_finding(found.season)
     return Figure(draw_svg("weeks", draw, (4.9, 2.7)), alt, caption, list(months[0]), months[1:])
+
+
+def parts_figure(found: YardSeason) -> Figure | None:
+    """What each driver cost or brought; None where kilograms are not reckoned."""
+    if found.kilograms is None:
+        return None
+    unit = found.record.yard.settings.yard.units
+    frame = explain_plots.parts_data(found) * words.scale_of(unit)
+
+    def draw(figure):
+        explain_plots.plot_parts(frame, ax=figure.subplots(), unit=unit)
+
+    head, *rows = kilogram_words.rows(found)
+    alt = "; ".join(kilogram_words.clauses(found)) or "No driver's part is clear of 0"
+    caption = (
+        "A bar to the left is a cost, to the right a gift, against the usual; the line through it holds "
+        "the true figure 8 times in 10."
+    )
+    return Figure(draw_svg("parts", draw, (4.9, 2.9)), f"{alt}.", caption, list(head), rows)
+
+
+def hours_calendar_figure(found: YardSeason) -> Figure:
+    """Each day of the season: more or fewer hours of flight than usual."""
+    frame = explain_plots.calendar_data(found)
+
+    def draw(figure):
+        explain_plots.plot_calendar(frame, ax=figure.subplots())
+
+    months = explain_words.month_rows(found.season)
+    caption = (
+        "A filled square is a day with more hours of flight than usual, an open one a day with fewer; "
+        "the larger, the more hours."
+    )
+    alt = explain_words.weeks_finding(found.season)
+    size = (4.9, 0.9 + 0.24 * len(months[1:]))
+    return Figure(draw_svg("calendar", draw, size), alt, caption, list(months[0]), months[1:])
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,9 @@ from flowcast.report.basis import basis, cautions, latest
 from flowcast.report.figures import (
     beetle_figure,
     fan,
+    hours_calendar_figure,
     log_parts,
+    parts_figure,
     ribbon,
     standing_figures,
     weeks_figure,
@@ -125,9 +127,11 @@ def _season(found: YardSeason | None) -> dict | None:
         "answer": explain.answer(found),
         "sentences": explain.sentences(found),
         "figure": weeks_figure(found),
+        "parts": parts_figure(found),
+        "calendar": hours_calendar_figure(found),
         "head": head,
         "hours": hours,
-        "limits": explain.LIMITS,
+        "limits": explain.limits(found),
     }
 
 

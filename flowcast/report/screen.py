@@ -7,7 +7,7 @@ import textwrap
 import pandas as pd
 
 from flowcast.flow.outlook import Outlook
-from flowcast.report import beetles, explain, trust, weather, words
+from flowcast.report import beetles, explain, kilograms, trust, weather, words
 from flowcast.report.basis import basis, cautions, check_lines
 from flowcast.results import Backtest, Checked, Pulled, YardBeetles, YardOutlook, YardSeason
 
@@ -93,11 +93,13 @@ def season_text(found: YardSeason) -> str:
     season = found.season
     lines = [*_paragraph(explain.headline(found)), "", *_paragraph(explain.answer(found))]
     lines += [part for sentence in explain.sentences(found) for part in _item(sentence)]
+    parts = kilograms.rows(found)
+    lines += ["", *_cells(parts)] if parts else []
     lines += ["", *_cells(explain.hour_rows(season)), "", *_cells(explain.month_rows(season))]
     if found.other:
         lines += ["", *_cells(explain.beside_rows(found))]
     lines += ["", "What this cannot say"]
-    lines += [part for sentence in explain.LIMITS for part in _item(sentence)]
+    lines += [part for sentence in explain.limits(found) for part in _item(sentence)]
     return "\n".join(lines + _notes(found.record.notes))
 
 

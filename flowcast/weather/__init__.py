@@ -43,7 +43,13 @@ from flowcast.weather.season import (
     warmth,
     warmth_pull,
 )
-from flowcast.weather.soil import ground_warmth, soil_temperature, soil_water, water_stress
+from flowcast.weather.soil import (
+    antecedent_rain,
+    ground_warmth,
+    soil_temperature,
+    soil_water,
+    water_stress,
+)
 from flowcast.weather.sun import (
     clear_sky_ghi,
     day_length_h,
@@ -63,6 +69,7 @@ __all__ = [
     "Normals",
     "Weather",
     "WeatherAhead",
+    "antecedent_rain",
     "clear_sky_ghi",
     "complete_weather",
     "daily_weather",

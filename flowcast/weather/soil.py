@@ -78,6 +78,35 @@ def _soil_step(soil, air, rate, shade):
     return soil + rate * (shade if air > soil else 1.0) * (air - soil)
 
 
+def antecedent_rain(precip_mm, numbers, start_mm=None):
+    """Rain of the weeks before, fading: the antecedent precipitation index. [mm]
+
+    Parameters
+    ----------
+    precip_mm : array-like, shape (days,) or (scenarios, days)
+        Rain of each day. [mm]
+    numbers : flowcast.numbers.Numbers
+        soil.rain_fading.
+    start_mm : float or array-like, shape (scenarios,), optional
+        The index on the evening before; what the mean of the known rain would keep up when not
+        given. [mm]
+
+    Returns
+    -------
+    numpy.ndarray, same shape
+        API(d) = k API(d-1) + rain(d). A day with missing rain leaves it as it was. [mm]
+    """
+    rain, k = np.asarray(precip_mm, float), numbers["soil.rain_fading"]
+    if start_mm is None:
+        known = np.isfinite(rain)
+        start_mm = (np.where(known, rain, 0).sum(-1) / np.maximum(known.sum(-1), 1)) / (1 - k)
+    now, course = np.asarray(start_mm, float), np.empty(rain.shape)
+    for day in range(rain.shape[-1]):
+        now = np.where(np.isnan(rain[..., day]), now, k * now + rain[..., day])
+        course[..., day] = now
+    return course
+
+
 def soil_water(precip_mm, et0_mm, numbers, start_frac=None):
     """Water left in the root zone at the end of each day, as a share of what it can hold.
 

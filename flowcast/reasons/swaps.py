@@ -1,0 +1,244 @@
+"""What a span would have brought under other weather: the flow model with drivers swapped.
+
+The model as the whole log has taught it says what the days of the span would have brought with other
+hours of flight, other soil, other warmth; what the rain of the weeks before does to the flowers, too
+slow for one log to tell, is a stated power of it (`reasons.rain_answer`). Each other year lends its own course of a driver from the
+same date on, so that spells stay whole; every set of drivers is swapped in turn, and what comes of it
+is shared out by Shapley values. What is left of a day beyond the model's mean (the season's own bloom,
+the colony's strength) stays with the day.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from flowcast.flow.days import Days
+from flowcast.flow.fit import FlowModel, from_scale, seen_on_scale, to_scale
+from flowcast.flow.household import Stock, drivers, intake_of, step, use
+from flowcast.numbers import Numbers
+from flowcast.reasons.shapley import coalitions, shapley
+
+# Factors of foraging.FACTORS behind each driver of flight.
+FLIGHT = {
+    "cold": ("cold",),
+    "heat": ("heat",),
+    "rain": ("rain",),
+    "wind": ("wind",),
+    "light": ("light", "humid"),
+}
+# Columns that the drivers of the flowers swap: water in the ground, and warmth with the season's lead.
+FLOWERS = {"soil": ("soil_water_frac",), "timing": ("shift_d", "temp_mean_c")}
+DRIVERS = (*FLIGHT, *FLOWERS)
+NEEDED = (
+    "foraging_h",
+    "rained",
+    *(f"lost_{factor}_h" for factors in FLIGHT.values() for factor in factors),
+    *(column for columns in FLOWERS.values() for column in columns),
+)
+HOURS = np.array([0.25, 2.5, 9.0])
+MEMBERS = 24  # ways the yard could be, for the doubt about each part
+
+
+@dataclass(frozen=True)
+class Swapped:
+    """What swapping says of a span.
+
+    parts: what each driver brought against each other year, shape (years, 1 + members, drivers), the
+    model itself first and then ways the yard could be. [kg] gain_kg: the model's gain of the span.
+    intake_kg: its intake. rain_share: share of that from plants that follow rain. usual_kg: intake of
+    each day under the other years' weather, their mean.
+    """
+
+    parts: np.ndarray
+    gain_kg: float
+    intake_kg: float
+    rain_share: float
+    usual_kg: np.ndarray
+
+
+def swap(
+    model: FlowModel,
+    days: Days,
+    gain_kg: np.ndarray,
+    spans: dict[int, pd.DataFrame],
+    year: int,
+    numbers: Numbers,
+    rng: np.random.Generator,
+) -> Swapped:
+    """Swap every set of drivers for that of every other year.
+
+    Parameters
+    ----------
+    days : Days
+        The span's days as they were.
+    gain_kg : array, shape (days,)
+        Daily net gain of the yard, NaN where it is not known. [kg/d]
+    spans : dict
+        Year -> days with the columns `NEEDED`, none missing, of this year and the others; shift_d is
+        the phenological day less the season day, rained the rain before as a share of normal.
+    """
+    own, others = spans[year], [part for y, part in spans.items() if y != year]
+    world = _World.of(model, days, gain_kg, numbers, rng)
+    ran = [world.run(own, part) for part in others]
+    gain, intake, usual = (np.array(values) for values in zip(*ran, strict=True))
+    share = model.prior.ensemble.rain_share(days)
+    return Swapped(
+        parts=-np.array([[shapley(member) for member in of_year] for of_year in gain]),
+        gain_kg=float(gain[0, 0, 0]),
+        intake_kg=float(intake[0].sum()),
+        rain_share=float((share * intake[0]).sum() / max(intake[0].sum(), 1e-9)),
+        usual_kg=usual.mean(axis=0),
+    )
+
+
+@dataclass(frozen=True)
+class _Surface:
+    """z of each day over hours of flight, for every set of the flowers' drivers taken from elsewhere.
+
+    tables: shape (sets, 1 + members, hours, days), the sets as in `coalitions`.
+    """
+
+    tables: np.ndarray
+
+    def beside(self, model: FlowModel, days: Days, own, other) -> _Surface:
+        """This surface of the days as they were, and those with drivers of the other year."""
+        taken = [_flowers_of(days, own, other, some) for some in coalitions(len(FLOWERS))[1:]]
+        return _Surface(np.concatenate([self.tables, [_table(model, part) for part in taken]]))
+
+    def at(self, hours: np.ndarray, taken: np.ndarray) -> np.ndarray:
+        """z with these hours and these sets, (runs, days) and (runs, drivers) -> (members, runs, days).
+
+        Linear in the root of the hours.
+        """
+        run = (taken @ (1 << np.arange(taken.shape[1])))[:, None]
+        day, found = np.arange(hours.shape[1]), 0.0
+        for node, weight in _ends(np.sqrt(hours), np.sqrt(HOURS)):
+            found = found + self.tables[run, :, node, day] * weight[..., None]
+        return np.moveaxis(found, -1, 0)
+
+
+def _table(model: FlowModel, days: Days) -> np.ndarray:
+    """z of the model and of some members at every node of the hours, (1 + members, hours, days)."""
+    grid = _grid(days)
+    few = model.prior.ensemble.first(MEMBERS)
+    z = np.vstack([model.mean(grid), to_scale(few.both(grid)[0])])
+    return z.reshape(1 + MEMBERS, len(HOURS), len(days))
+
+
+def _flowers_of(days: Days, own: pd.DataFrame, other: pd.DataFrame, taken) -> Days:
+    """The days with the flowers' drivers that are taken from the other year."""
+    given = {
+        column: (other if is_taken else own)[column].to_numpy(float)
+        for columns, is_taken in zip(FLOWERS.values(), taken, strict=True)
+        for column in columns
+    }
+    return replace(
+        days,
+        soil_frac=given["soil_water_frac"],
+        temp_c=given["temp_mean_c"],
+        pheno_day=days.season_day + given["shift_d"],
+    )
+
+
+def _grid(days: Days) -> Days:
+    """Every day at every node of the hours, as one run of days."""
+    each = {name: np.tile(getattr(days, name), len(HOURS)) for name in days.__dataclass_fields__}
+    return Days(**each | {"foraging_h": np.repeat(HOURS, len(days))})
+
+
+def _ends(values: np.ndarray, nodes: np.ndarray):
+    """The nodes on either side, and their weights; beyond the ends the last node."""
+    at = np.clip(np.searchsorted(nodes, values) - 1, 0, len(nodes) - 2)
+    share = np.clip((values - nodes[at]) / (nodes[at + 1] - nodes[at]), 0.0, 1.0)
+    return (at, 1.0 - share), (at + 1, share)
+
+
+@dataclass(frozen=True)
+class _World:
+    """The span as the model sees it, to be lived again with drivers of other years.
+
+    left: what each day had beyond the mean of the model and of each member, (1 + members, days): a
+    member answers to the weather in its own way; how much there was to gather is the day's. answer:
+    power of the rain before on each day's nectar, the same shape.
+    """
+
+    model: FlowModel
+    days: Days
+    plain: _Surface
+    left: np.ndarray
+    answer: np.ndarray
+    numbers: Numbers
+
+    @classmethod
+    def of(cls, model: FlowModel, days: Days, gain_kg, numbers: Numbers, rng) -> _World:
+        plain = _Surface(_table(model, days)[None])
+        seen, _ = intake_of(gain_kg, days, model.household)
+        now = plain.at(days.foraging_h[None], np.zeros((1, len(FLOWERS)), bool))[:, 0]
+        flew = (days.foraging_h >= numbers["flow.flight_min_h"]) & np.isfinite(seen)
+        day = np.where(flew, seen_on_scale(np.nan_to_num(seen)), now[0])
+        answer = _answers(model.prior.ensemble.rain_share(days), numbers, rng)
+        return cls(model, days, plain, day - now, answer, numbers)
+
+    def run(self, own: pd.DataFrame, other: pd.DataFrame) -> tuple[np.ndarray, ...]:
+        """Gain with each set of drivers from the other year, (1 + members, sets). [kg]
+
+        With it the intake of each day as it was, and with all drivers from the other year.
+        """
+        sets = coalitions(len(DRIVERS))
+        hours = _hours(own, other, sets)
+        flowers = sets[:, len(FLIGHT) :]
+        surface = self.plain.beside(self.model, self.days, own, other)
+        z = surface.at(hours, flowers) + self.left[:, None, :]
+        grown = _grown(other["rained"]) - _grown(own["rained"])
+        moved = np.exp(self.answer[:, None, :] * np.where(flowers[:, :1], grown, 0.0))
+        flying = hours >= self.numbers["flow.flight_min_h"]
+        intake = np.where(flying, from_scale(z) * moved, 0.0)
+        return self._gain(intake), intake[0, 0], intake[0, -1]
+
+    def _gain(self, intake: np.ndarray) -> np.ndarray:
+        """The gain equation over the span, (members, sets). [kg]"""
+        chill, brooding = drivers(self.days, self.numbers)
+        coefficients = self.model.household.mean
+        stock, total = Stock(0.0, 0.0), np.zeros(intake.shape[:2])
+        for day in range(intake.shape[-1]):
+            used = use(stock, chill[day], brooding[day], coefficients, self.numbers)
+            total += intake[..., day] - used
+            stock = step(stock, intake[..., day], self.numbers)
+        return total
+
+
+def _answers(rain_share: np.ndarray, numbers: Numbers, rng: np.random.Generator) -> np.ndarray:
+    """Power of the rain before on each day's nectar, the middle one and draws, (1 + members, days)."""
+    all_plants, rain_plants = (
+        np.r_[middle, rng.normal(middle, numbers[f"reasons.{name}_sd"], MEMBERS)][:, None]
+        for name in ("rain_answer", "rain_plant_answer")
+        for middle in [numbers[f"reasons.{name}"]]
+    )
+    return all_plants + (rain_plants - all_plants) * rain_share
+
+
+def _grown(rained: pd.Series) -> np.ndarray:
+    """What rain before, as a share of normal, lets grow: ample is good, excess adds little. [log]"""
+    share = rained.to_numpy(float)
+    return np.log(2.0 * share / (1.0 + share))
+
+
+def _hours(own: pd.DataFrame, other: pd.DataFrame, sets: np.ndarray) -> np.ndarray:
+    """Foraging hours of every set of drivers, (sets, days).
+
+    What a clear sky would allow is this year's; the hours that a driver took are its own year's.
+    """
+    hours = np.tile(
+        own["foraging_h"].to_numpy() + sum(lost(own, d) for d in FLIGHT), (len(sets), 1)
+    )
+    for k, driver in enumerate(FLIGHT):
+        hours -= np.where(sets[:, k, None], lost(other, driver), lost(own, driver))
+    return np.maximum(hours, 0.0)
+
+
+def lost(part: pd.DataFrame, driver: str) -> np.ndarray:
+    """Hours of flight that a driver took on each day. [h]"""
+    return sum(part[f"lost_{factor}_h"].to_numpy() for factor in FLIGHT[driver])
