@@ -25,6 +25,7 @@ ORDER = [
     "verification",
     "beetle",
     "reasons",
+    "timing",
     "results",
     "plots",
     "report",
@@ -33,7 +34,17 @@ ORDER = [
     "__init__",
     "__main__",
 ]
-PURE = {"weather", "foraging", "scale_log", "flow", "verification", "beetle", "reasons", "spells"}
+PURE = {
+    "weather",
+    "foraging",
+    "scale_log",
+    "flow",
+    "verification",
+    "beetle",
+    "reasons",
+    "timing",
+    "spells",
+}
 OUTSIDE_WORLD = {
     "requests",
     "urllib",
