@@ -25,7 +25,7 @@ ORDER = [
     "verification",
     "beetle",
     "reasons",
-    "timing",
+    "advice",
     "results",
     "plots",
     "report",
@@ -42,7 +42,7 @@ PURE = {
     "verification",
     "beetle",
     "reasons",
-    "timing",
+    "advice",
     "spells",
 }
 OUTSIDE_WORLD = {

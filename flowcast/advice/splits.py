@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from flowcast.timing.advice import Advice
+from flowcast.advice.when import Advice
 
 
 @dataclass(frozen=True, kw_only=True)
