@@ -49,6 +49,8 @@ class YardSection(_Section):
     flow_day_kg: float | None = Field(default=None, gt=0, le=10)
     season_start: MonthDay | None = None
     units: Literal["kg", "lb"] = "kg"
+    visit_days: list[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]] = []
+    visit_every_d: int = Field(default=7, ge=1, le=60)
 
 
 class ScaleSection(_Section):
