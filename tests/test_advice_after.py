@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flowcast.advice.after import read_after, winter_bees
+from flowcast.advice.visits import Visits
 from flowcast.numbers import load_numbers
 from flowcast.tables import Place
 from flowcast.weather import WeatherAhead
@@ -45,7 +46,8 @@ def futures(first, days, flows, rows=4):
 
 def read(first, flows, days=150, bees=None, years=7):
     gain, dates = futures(first, days, flows)
-    return read_after(gain, dates, ahead(first, days), bees, 0.5, years, NUMBERS)
+    fit = Visits(pd.Series(1.0, index=dates), np.ones((1, days), bool), None, 7, 0.5)
+    return read_after(gain, ahead(first, days), fit, bees, 0.5, years, NUMBERS)
 
 
 # Hand-worked
@@ -70,8 +72,8 @@ def test_the_south_has_its_autumn_in_april():
 def test_where_no_winter_stops_brood_there_is_no_such_window():
     issue = pd.Timestamp("2026-01-10")
     assert winter_bees(COAST.loc[:issue], issue, SOUTH, NUMBERS) is None
-    assert read(issue, []).state == "no winter"
-    assert read(issue, [], years=0).state == "not known"
+    assert read(issue, []).verdict == "no winter"
+    assert read(issue, [], years=0).verdict == "unknown"
 
 
 @pytest.mark.parametrize("issue, year", [("2026-03-01", 2026), ("2026-10-01", 2026)])
@@ -86,28 +88,27 @@ LATEST = BEES.start[0] - pd.Timedelta(days=28)  # four weeks are needed (common 
 
 def test_supers_come_off_when_the_last_flow_is_over():
     found = read("2026-06-20", [("2026-06-25", "2026-07-10")], bees=BEES)
-    assert found.state == "ahead"
+    assert found.verdict == "ahead"
     # A five-day mean holds the flow up two days beyond its last day; the next day is free of it.
-    assert abs((found.supers_off[1] - pd.Timestamp("2026-07-12")).days) <= 1
+    assert abs((found.when.date - pd.Timestamp("2026-07-12")).days) <= 1
     assert found.until == BEES.start[0]
-    assert found.days == (BEES.start[0] - found.supers_off[1]).days
     assert found.high_c == (25.0, 25.0, 25.0)
-    assert found.flow_goes_on == 0.0
+    assert found.goes_on == 0.0
 
 
 def test_a_flow_into_the_rearing_of_winter_bees_is_named_and_the_date_stands():
     found = read("2026-06-20", [("2026-07-20", "2026-09-15")], bees=BEES)
-    assert found.supers_off[1] == LATEST
-    assert found.flow_goes_on == 1.0
+    assert found.when.date == LATEST
+    assert found.goes_on == 1.0
 
 
 def test_without_a_flow_to_come_supers_are_off_now():
     found = read("2026-07-15", [], bees=BEES)
-    assert (found.state, found.supers_off[1]) == ("now", pd.Timestamp("2026-07-15"))
+    assert (found.verdict, found.when.date) == ("now", pd.Timestamp("2026-07-15"))
 
 
 def test_once_winter_bees_are_reared_the_window_is_past():
-    assert read("2026-09-10", [], bees=BEES).state == "past"
+    assert read("2026-09-10", [], bees=BEES).verdict == "past"
 
 
 # Properties
@@ -119,8 +120,8 @@ def test_a_longer_flow_never_brings_the_date_forward(start, length, more):
     begin = first + pd.Timedelta(days=start)
     short = read(first, [(begin, begin + pd.Timedelta(days=length))], bees=BEES)
     long = read(first, [(begin, begin + pd.Timedelta(days=length + more))], bees=BEES)
-    assert long.supers_off[1] >= short.supers_off[1]
-    assert long.supers_off[2] <= LATEST
+    assert long.when.date >= short.when.date
+    assert long.when.last <= LATEST
 
 
 @given(st.floats(0, 3))

@@ -14,10 +14,16 @@ from flowcast.advice.ripe import (
     ripe_dates,
     sets_fast,
 )
+from flowcast.advice.visits import Visits
 from flowcast.numbers import load_numbers
 
 NUMBERS = load_numbers()
 ISSUE = pd.Timestamp("2026-07-20")
+
+
+def visits(issue=ISSUE, fit=1.0):
+    dates = pd.date_range(issue, periods=90)
+    return Visits(pd.Series(fit, index=dates), np.full((1, 90), bool(fit)), None, 7, 0.5)
 
 
 def days(intake, loss, humidity=70.0):
@@ -27,8 +33,12 @@ def days(intake, loss, humidity=70.0):
     return within, pd.Series(np.resize(humidity, len(intake)), index=dates)
 
 
-def state(intake, loss, humidity=70.0):
-    return read_ripeness("H1", *days(intake, loss, humidity), ISSUE, NUMBERS)
+def state(intake, loss, humidity=70.0, **more):
+    return read_ripeness("H1", *days(intake, loss, humidity), visits(), NUMBERS, **more)
+
+
+def stamps(*month_days):
+    return tuple(pd.Timestamp(f"2026-{md}") for md in month_days)
 
 
 FLOW, OVER = [3.0] * 10, [0.1] * 5
@@ -38,41 +48,53 @@ FLOW, OVER = [3.0] * 10, [0.1] * 5
 
 def test_dry_nights_that_lose_little_after_the_flow_say_ripe():
     found = state(FLOW + OVER, [0.8] * 10 + [0.5, 0.3, 0.1, 0.1, 0.1])
-    assert found.state == "likely ripe"
+    assert found.verdict == "likely ripe"
     assert found.ended == pd.Timestamp("2026-07-14")
     assert found.flow_loss_kg == pytest.approx(0.8)
     assert found.loss_kg == pytest.approx(0.1)
-    assert found.ripe is None
+    assert found.when.date == ISSUE
 
 
 def test_small_losses_in_damp_nights_prove_nothing():
     """Expert judgement: a small night loss also means damp air; require dry nights."""
-    assert state(FLOW + OVER, [0.8] * 10 + [0.1] * 5, humidity=97).state == "damp nights"
+    assert state(FLOW + OVER, [0.8] * 10 + [0.1] * 5, humidity=97).verdict == "damp nights"
 
 
 def test_nights_that_still_lose_much_are_drying():
     found = state(FLOW + OVER, [0.8] * 10 + [0.6] * 5)
-    assert found.state == "drying"
+    assert found.verdict == "drying"
     # 3, 7 and 14 days after the last nectar (common practice), never before the issue date.
-    assert [d.strftime("%m-%d") for d in found.ripe] == ["07-20", "07-21", "07-28"]
+    assert (found.when.first, found.when.date, found.when.last) == stamps("07-20", "07-21", "07-28")
 
 
 def test_nectar_still_coming_in():
-    assert state(FLOW + [0.1] * 2, [0.8] * 12).state == "coming in"
-    assert state(FLOW + OVER + [0.9], [0.8] * 16).state == "coming in"
+    assert state(FLOW + [0.1] * 2, [0.8] * 12).verdict == "coming in"
+    assert state(FLOW + OVER + [0.9], [0.8] * 16).verdict == "coming in"
+
+
+def test_a_flow_still_on_is_dated_by_its_end():
+    found = state(FLOW, [0.8] * 10, flow_end=stamps("07-24", "07-28", "08-02"))
+    assert (found.when.first, found.when.date, found.when.last) == stamps("07-27", "08-04", "08-16")
+    assert state(FLOW, [0.8] * 10).when is None
+
+
+def test_only_where_beetles_live_extraction_has_a_date():
+    """Expert judgement: within 1 to 3 days."""
+    assert state(FLOW + OVER, [0.1] * 15).extract_d is None
+    assert state(FLOW + OVER, [0.1] * 15, beetles_high=0.8).extract_d == 1
 
 
 def test_a_log_without_flow_or_without_nights_says_so():
-    assert state([0.3] * 20, [0.1] * 20).state == "no flow"
-    assert state([3.0] * 5, [0.5] * 5).state == "no reading"
-    assert state([np.nan] * 30, [np.nan] * 30).state == "no reading"
+    assert state([0.3] * 20, [0.1] * 20).verdict == "no flow"
+    assert state([3.0] * 5, [0.5] * 5).verdict == "no reading"
+    assert state([np.nan] * 30, [np.nan] * 30).verdict == "no reading"
 
 
 def test_nothing_from_the_issue_date_on_is_read():
     within, humidity = days(FLOW + OVER, [0.8] * 10 + [0.1] * 5)
     later = pd.DataFrame({"intake_kg": 5.0, "night_loss_kg": 1.0}, index=[ISSUE])
-    same = read_ripeness("H1", pd.concat([within, later]), humidity, ISSUE, NUMBERS)
-    assert same == read_ripeness("H1", within, humidity, ISSUE, NUMBERS)
+    same = read_ripeness("H1", pd.concat([within, later]), humidity, visits(), NUMBERS)
+    assert same == read_ripeness("H1", within, humidity, visits(), NUMBERS)
 
 
 def test_a_night_belongs_to_the_evening_it_begins_on():
@@ -91,7 +113,7 @@ def test_more_night_loss_never_makes_it_ripe(intake, more):
     loss = [0.2] * len(intake)
     plain = state(intake, loss)
     since = [0.2 + more if k >= len(intake) - 3 else 0.2 for k in range(len(intake))]
-    assert not (state(intake, since).state == "likely ripe" and plain.state == "drying")
+    assert not (state(intake, since).verdict == "likely ripe" and plain.verdict == "drying")
 
 
 @given(st.integers(-30, 30), st.integers(0, 30), st.integers(0, 30))
@@ -109,10 +131,11 @@ NO_NOTES = pd.DataFrame({"date": pd.DatetimeIndex([]), "plant": [], "stage": []}
 
 def test_rape_is_taken_days_after_bloom_and_lime_is_not_named():
     over = pd.Timestamp("2026-06-05")
-    found = sets_fast([("rape", over), ("lime trees", over)], NO_NOTES, over, NUMBERS)
+    found = sets_fast([("rape", over), ("lime trees", over)], NO_NOTES, visits(over), NUMBERS)
     assert [f.plant for f in found] == ["rape"]
     # Five days after the end of bloom (common practice), give or take nine for a stated date.
-    assert [d.strftime("%m-%d") for d in found[0].by] == ["06-01", "06-10", "06-19"]
+    when = found[0].when
+    assert (when.first, when.date, when.last) == stamps("06-05", "06-10", "06-19")
 
 
 def test_a_note_that_bloom_is_over_moves_the_date_and_narrows_it():
@@ -124,16 +147,18 @@ def test_a_note_that_bloom_is_over_moves_the_date_and_narrows_it():
         }
     )
     stated = pd.Timestamp("2026-06-05")
-    (found,) = sets_fast([("rape", stated)], note, pd.Timestamp("2026-06-01"), NUMBERS)
+    (found,) = sets_fast([("rape", stated)], note, visits("2026-06-01"), NUMBERS)
     assert found.noted
-    assert [d.strftime("%m-%d") for d in found.by] == ["05-30", "06-02", "06-05"]
-    (before,) = sets_fast([("rape", stated)], note, pd.Timestamp("2026-05-28"), NUMBERS)
+    when = found.when
+    assert (when.first, when.date, when.last) == stamps("06-01", "06-02", "06-05")
+    (before,) = sets_fast([("rape", stated)], note, visits("2026-05-28"), NUMBERS)
     assert not before.noted  # the note is of the issue date itself and not known that morning
 
 
 def test_bloom_far_off_is_not_spoken_of():
     over = pd.Timestamp("2026-06-05")
-    assert sets_fast([("ivy", over)], NO_NOTES, pd.Timestamp("2026-01-10"), NUMBERS) == []
+    assert sets_fast([("ivy", over)], NO_NOTES, visits("2026-01-10"), NUMBERS) == []
+    assert sets_fast([("ivy", over)], NO_NOTES, visits("2026-08-10"), NUMBERS) == []
 
 
 @pytest.mark.parametrize(

@@ -48,27 +48,26 @@ def test_a_nucleus_never_shrinks():
 
 
 def test_the_first_look_falls_a_week_on():
-    assert read(1.0).first_look == pd.Timestamp("2026-05-08")
+    assert read(1.0).when.date == pd.Timestamp("2026-05-08")
 
 
 def test_a_first_look_long_over_is_not_asked_for():
-    found = read(1.0, issue=pd.Timestamp("2026-06-10"))
-    assert found.missed
-    assert found.first_look is None
+    assert read(1.0, issue=pd.Timestamp("2026-06-10")).when is None
 
 
 def test_a_first_look_is_never_before_the_issue_date():
-    assert read(1.0, issue=pd.Timestamp("2026-05-12")).first_look == pd.Timestamp("2026-05-12")
+    assert read(1.0, issue=pd.Timestamp("2026-05-12")).when.date == pd.Timestamp("2026-05-12")
 
 
 def test_without_a_fit_day_no_date_is_made_up():
-    assert read(1.0, fit=False).first_look is None
+    assert read(1.0, fit=False).when.date is None
 
 
 def test_no_income_fills_nothing():
     found = read(-0.3)
     assert (found.brood_box.chance, found.brood_box.when) == (0.0, None)
     assert found.super_box.chance == 0.0
+    assert found.verdict == "not this season"
 
 
 def test_in_a_long_strong_flow_a_nucleus_fills_its_box_within_weeks():
@@ -80,6 +79,7 @@ def test_in_a_long_strong_flow_a_nucleus_fills_its_box_within_weeks():
     assert low >= 3
     assert high <= 20
     assert found.super_box.when[1] > found.brood_box.when[1]
+    assert found.verdict == "honey likely"
 
 
 # Properties

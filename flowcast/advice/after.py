@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from flowcast.advice.visits import Visits
+from flowcast.advice.when import Advice, When
 from flowcast.flow.outlook import flow_windows
 from flowcast.numbers import Numbers
 from flowcast.spells import three
@@ -29,27 +31,22 @@ class WinterBees:
     years: int
 
 
-@dataclass(frozen=True)
-class After:
-    """What is to be done once the flow is over.
+@dataclass(frozen=True, kw_only=True)
+class AfterAdvice(Advice):
+    """What is to be done once the flow is over; `when` is the day by which supers are off.
 
-    state: "ahead" (a flow before winter bees is still to end), "now" (no flow is to come before
+    Verdicts: "ahead" (a flow before winter bees is still to end), "now" (no flow is to come before
     them), "past" (they are being reared already), "no winter" (brood is reared all the year) or
-    "not known" (no whole past year of weather).
-    supers_off: quantiles 10, 50, 90 % of the end of the last flow before winter bees, not before the
-    issue date and not after the last date on which the time that is needed is still left.
-    flow_goes_on: chance that a flow lasts beyond that last date.
-    until: the end of the window, the early date from which winter bees are reared.
-    days: length of the window. high_c: quantiles 10, 50, 90 % of the daily highest temperatures in
-    it, to be held against a label's limits; None where it lies beyond the weather ahead. [°C]
+    "unknown" (no whole past year of weather).
+    bees: when winter bees are reared. goes_on: chance that a flow lasts beyond the last date on which
+    the time that is needed is still left. until: the end of the window, the early date from which
+    winter bees are reared. high_c: quantiles 10, 50, 90 % of the daily highest temperatures in it, to
+    be held against a label's limits; None where it lies beyond the weather ahead. [°C]
     """
 
-    state: str
-    bees: WinterBees | None
-    supers_off: Three | None = None
-    flow_goes_on: float = 0.0
+    bees: WinterBees | None = None
+    goes_on: float = 0.0
     until: pd.Timestamp | None = None
-    days: int = 0
     high_c: tuple[float, ...] | None = None
 
 
@@ -103,60 +100,65 @@ def _midsummers(issue_date: pd.Timestamp, place: Place) -> list[pd.Timestamp]:
     return [pd.Timestamp(issue_date.year + k, *midsummer(place)) for k in (-1, 0, 1)]
 
 
+CAUTIONS = ("label", "temperature limits", "withholding", "law")
+
+
 def read_after(
     gain_kg: np.ndarray,
-    dates: pd.DatetimeIndex,
     ahead: WeatherAhead,
+    visits: Visits,
     bees: WinterBees | None,
     threshold_kg: float,
     years: int,
     numbers: Numbers,
-) -> After:
+) -> AfterAdvice:
     """Supers off and the window before winter bees are reared, read off the futures.
 
     Parameters
     ----------
     gain_kg : array (scenarios, days)
-        Daily net gain of the middle hive from the issue date on. [kg/d]
-    dates : DatetimeIndex
-        Of its columns.
+        Daily net gain of the middle hive from the issue date, the first day of `visits`, on. [kg/d]
     ahead : WeatherAhead
-        With temp_max_c, over these dates or more.
+        With temp_max_c.
     threshold_kg : float
         Daily gain from which a day is a flow day. [kg/d]
     years : int
         Whole past years of weather.
+
+    Notes
+    -----
+    The date is the end of the last flow that begins before winter bees are reared, but leaves
+    timing.before_winter_d before them.
     """
     if bees is None:
-        return After("no winter" if years else "not known", None)
-    today, until = dates[0], bees.start[0]
+        return AfterAdvice(verdict="no winter" if years else "unknown", cautions=CAUTIONS)
+    today, until = visits.chance.index[0], bees.start[0]
     if until <= today:
-        return After("past", bees, until=until)
-    need = pd.Timedelta(days=int(numbers["timing.before_winter_d"]))
-    latest = max(today, until - need)
-    ends = _flow_ends(gain_kg, dates, until, threshold_kg, numbers)
-    going_on = float((ends > (latest - today).days).mean())
-    off = np.clip(ends, 0, (latest - today).days)
-    supers_off = tuple(today + pd.Timedelta(days=int(d)) for d in three(off))
-    return After(
-        state="ahead" if (ends >= 0).mean() >= 0.5 else "now",
+        return AfterAdvice(verdict="past", bees=bees, until=until, cautions=CAUTIONS)
+    latest = max(0, (until - today).days - int(numbers["timing.before_winter_d"]))
+    ends = _flow_ends(gain_kg, (until - today).days, threshold_kg, numbers)
+    first, middle, last = (
+        today + pd.Timedelta(days=int(d)) for d in three(np.clip(ends, 0, latest))
+    )
+    return AfterAdvice(
+        verdict="ahead" if (ends >= 0).mean() >= 0.5 else "now",
+        when=When(visits.next_fit(middle), first, last, 1.0),
+        reasons=("winter bees",),
+        changes=("flow goes on", "mild autumn", "mite count"),
+        cautions=CAUTIONS,
         bees=bees,
-        supers_off=supers_off,
-        flow_goes_on=going_on,
+        goes_on=float((ends > latest).mean()),
         until=until,
-        days=(until - supers_off[1]).days,
-        high_c=_highest(ahead, supers_off[1], until),
+        high_c=_highest(ahead, middle, until),
     )
 
 
-def _flow_ends(gain, dates, until, threshold, numbers: Numbers) -> np.ndarray:
-    """Position of the day after the last flow that begins before `until`, in each future; -1 for none."""
-    before = int((until - dates[0]).days)
-    ends = []
-    for row in gain:
-        last = [end + 1 for begin, end in flow_windows(row, threshold, numbers) if begin < before]
-        ends.append(last[-1] if last else -1)
-    return np.array(ends)
+def _flow_ends(gain, before: int, threshold: float, numbers: Numbers) -> np.ndarray:
+    """Position of the day after the last flow that begins before a day, in each future; -1 for none."""
+    windows = (flow_windows(row, threshold, numbers) for row in gain)
+    return np.array(
+        [max((end + 1 for begin, end in found if begin < before), default=-1) for found in windows]
+    )
 
 
 def _highest(ahead: WeatherAhead, first: pd.Timestamp, until: pd.Timestamp):

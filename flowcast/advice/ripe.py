@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from flowcast.advice.visits import Visits
+from flowcast.advice.when import Advice, When
 from flowcast.numbers import Numbers
 from flowcast.weather import local_dates
 
@@ -19,23 +21,33 @@ SETS_FAST = ("rape", "canola", "colza", "ivy")
 NIGHT_UNTIL_H = 6
 
 
-@dataclass(frozen=True)
-class Ripeness:
+REASONS = {
+    "no reading": ("no whole nights",),
+    "no flow": ("no flow lately",),
+    "coming in": ("nectar coming in",),
+    "drying": ("nectar ended", "nights still lose much"),
+    "damp nights": ("nectar ended", "nights damp"),
+    "likely ripe": ("nectar ended", "nights dry and lose little"),
+}
+CHANGES = ("damp air or a full hive", "nectar again")
+CAUTIONS = ("cappings and refractometer", "lifting", "infants", "toxic honey")
+
+
+@dataclass(frozen=True, kw_only=True)
+class RipeAdvice(Advice):
     """What a hive's scale says of its honey.
 
-    state: "no reading" (no scale, or too few whole nights), "no flow" (none lately), "coming in",
+    Verdicts: "no reading" (no scale, or too few whole nights), "no flow" (none lately), "coming in",
     "drying", "damp nights" (the small loss proves nothing) or "likely ripe".
     ended: last day on which nectar came in. flow_loss_kg, loss_kg: middle night loss in the flow, and
-    of the last dry nights. [kg] ripe: quantiles 10, 50, 90 % of when it is ripe, where nectar has
-    ended and it is not yet.
+    of the last dry nights. [kg] extract_d: days from taking boxes off to extracting them, where
+    beetles live. [d]
     """
 
-    hive: str
-    state: str
     ended: pd.Timestamp | None = None
     flow_loss_kg: float = float("nan")
     loss_kg: float = float("nan")
-    ripe: Three | None = None
+    extract_d: int | None = None
 
 
 def night_humidity(hourly: pd.DataFrame, timezone: str) -> pd.Series:
@@ -52,10 +64,13 @@ def read_ripeness(
     hive: str,
     within: pd.DataFrame,
     humidity: pd.Series,
-    issue_date: pd.Timestamp,
+    visits: Visits,
     numbers: Numbers,
-) -> Ripeness:
-    """Ripeness of a hive's honey on the morning of the issue date.
+    *,
+    flow_end: Three | None = None,
+    beetles_high: float | None = None,
+) -> RipeAdvice:
+    """Ripeness of a hive's honey on the morning of the first day of `visits`.
 
     Parameters
     ----------
@@ -64,7 +79,11 @@ def read_ripeness(
     humidity : Series
         Of `night_humidity`, by the date on which the night begins. [%]
     numbers : Numbers
-        timing.ripe_* and timing.dry_night_pct.
+        Group timing: ripe_flow_kg and its neighbours, dry_night_pct.
+    flow_end : three dates, optional
+        Quantiles 10, 50, 90 % of the end of the flow that is on.
+    beetles_high : float, optional
+        Chance of high beetle breeding weather, where beetles live.
 
     Notes
     -----
@@ -72,28 +91,50 @@ def read_ripeness(
     nights since, dry ones, lose no more than bees breathe away, or a small share of what they lost in
     the flow.
     """
-    back = issue_date - pd.Timedelta(days=int(numbers["timing.ripe_back_d"]))
-    known = within[(within.index >= back) & (within.index < issue_date)]
+    today = visits.chance.index[0]
+    found = _seen(within, humidity, today, numbers)
+    verdict, ended = found["verdict"], found.get("ended")
+    ends = {"coming in": flow_end, "drying": (ended,) * 3, "damp nights": (ended,) * 3}.get(verdict)
+    ripe = ripe_dates(ends, today, numbers) if ends else None
+    ripe = (today,) * 3 if verdict == "likely ripe" else ripe
+    return RipeAdvice(
+        hive=hive,
+        when=When(visits.next_fit(ripe[1]), ripe[0], ripe[2], 1.0) if ripe else None,
+        reasons=REASONS[verdict],
+        changes=CHANGES if ripe else (),
+        cautions=CAUTIONS if ripe else (),
+        needs=("scale",) if verdict == "no reading" else (),
+        extract_d=None if beetles_high is None else extract_within_d(beetles_high, numbers),
+        **found,
+    )
+
+
+def _seen(within: pd.DataFrame, humidity: pd.Series, today: pd.Timestamp, numbers) -> dict:
+    """The verdict, and what of the last weeks it rests on."""
+    back = today - pd.Timedelta(days=int(numbers["timing.ripe_back_d"]))
+    known = within[(within.index >= back) & (within.index < today)]
     known = known.dropna(subset=["intake_kg", "night_loss_kg"])
     if len(known) < numbers["timing.ripe_least_d"]:
-        return Ripeness(hive, "no reading")
+        return {"verdict": "no reading"}
     flow = known[known["intake_kg"] >= numbers["timing.ripe_flow_kg"]]
     if not len(flow):
-        return Ripeness(hive, "no flow")
-    in_flow = float(flow["night_loss_kg"].median())
+        return {"verdict": "no flow"}
     busy = known.index[known["intake_kg"] >= numbers["timing.ripe_idle_kg"]]
+    seen = {"ended": busy[-1], "flow_loss_kg": float(flow["night_loss_kg"].median())}
     since = known[known.index > busy[-1]]
     if len(since) < numbers["timing.ripe_quiet_d"]:
-        return Ripeness(hive, "coming in", busy[-1], in_flow)
+        return {"verdict": "coming in", **seen}
     dry = since[humidity.reindex(since.index).to_numpy() <= numbers["timing.dry_night_pct"]]
-    loss = float(dry["night_loss_kg"].iloc[-3:].median()) if len(dry) else float("nan")
-    small = max(numbers["timing.ripe_breath_kg"], numbers["timing.ripe_share"] * in_flow)
-    state = _state(loss, len(dry), float(since["night_loss_kg"].iloc[-3:].median()), small, numbers)
-    ripe = ripe_dates((busy[-1],) * 3, issue_date, numbers) if state != "likely ripe" else None
-    return Ripeness(hive, state, busy[-1], in_flow, loss, ripe)
+    loss = float(dry["night_loss_kg"].iloc[-3:].median())
+    small = max(
+        numbers["timing.ripe_breath_kg"], numbers["timing.ripe_share"] * seen["flow_loss_kg"]
+    )
+    last = float(since["night_loss_kg"].iloc[-3:].median())
+    return {"verdict": _state(loss, len(dry), last, small, numbers), "loss_kg": loss, **seen}
 
 
 def _state(dry_loss: float, dry_nights: int, last_loss: float, small: float, numbers) -> str:
+    """A small loss counts only in nights dry enough to have lost more."""
     if dry_nights >= numbers["timing.ripe_dry_nights"]:
         return "likely ripe" if dry_loss <= small else "drying"
     return "damp nights" if last_loss <= small else "drying"
@@ -108,21 +149,23 @@ def ripe_dates(ended: Three, issue_date: pd.Timestamp, numbers: Numbers) -> Thre
     return tuple(max(date, issue_date) for date in dates)
 
 
-@dataclass(frozen=True)
-class SetsFast:
-    """Honey that sets in the comb: take it by `by` (quantiles 10, 50, 90 %). noted: the end of bloom
-    is from the keeper's notes and not from the dates in yard.toml."""
+@dataclass(frozen=True, kw_only=True)
+class SetsFast(Advice):
+    """Honey that sets in the comb. Verdict: "take soon".
+
+    plant: as the keeper names it. over: the end of its bloom. noted: from the keeper's notes, not from
+    the dates in yard.toml.
+    """
 
     plant: str
     over: pd.Timestamp
-    by: Three
     noted: bool
 
 
 def sets_fast(
     forage: list[tuple[str, pd.Timestamp]],
     bloom: pd.DataFrame,
-    issue_date: pd.Timestamp,
+    visits: Visits,
     numbers: Numbers,
 ) -> list[SetsFast]:
     """Take-off dates of honey that sets within weeks of bloom, for bloom that is near.
@@ -133,20 +176,37 @@ def sets_fast(
         Plants the keeper names, with the end of the bloom nearest to the issue date.
     bloom : DataFrame
         The keeper's notes: date, plant, stage; those from the issue date on are not read.
+    visits : Visits
+        From the issue date on.
     """
-    found = []
+    today, found = visits.chance.index[0], []
     near = pd.Timedelta(days=int(numbers["timing.sets_near_d"]))
     for plant, stated in forage:
         if not any(word in plant.lower() for word in SETS_FAST):
             continue
-        note = _noted_end(plant, stated, bloom, issue_date)
+        note = _noted_end(plant, stated, bloom, today)
         over = note or stated
-        unsure = numbers["timing.sets_noted_d" if note else "timing.sets_stated_d"]
         by = over + pd.Timedelta(days=int(numbers["timing.sets_d"]))
-        if abs(by - issue_date) <= near:
-            around = pd.Timedelta(days=int(unsure))
-            found.append(SetsFast(plant, over, (by - around, by, by + around), note is not None))
+        late = pd.Timedelta(
+            days=int(numbers["timing.sets_noted_d" if note else "timing.sets_stated_d"])
+        )
+        if by + late >= today and by - today <= near:
+            when = When(visits.next_fit(max(by, today)), max(by - late, today), by + late, 1.0)
+            found.append(_take_soon(plant, over, note is not None, when))
     return found
+
+
+def _take_soon(plant: str, over: pd.Timestamp, noted: bool, when: When) -> SetsFast:
+    return SetsFast(
+        verdict="take soon",
+        plant=plant,
+        over=over,
+        noted=noted,
+        when=when,
+        reasons=("sets in the comb",),
+        changes=("bloom ends early or late",) if not noted else (),
+        cautions=CAUTIONS,
+    )
 
 
 def _noted_end(plant, stated, bloom: pd.DataFrame, issue_date) -> pd.Timestamp | None:

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from flowcast.advice.visits import Visits
+from flowcast.advice.when import Advice, When
 from flowcast.numbers import Numbers
 from flowcast.spells import three
 
@@ -31,20 +32,17 @@ class Filled:
     when: Three | None
 
 
-@dataclass(frozen=True)
-class NewColony:
-    """What a new colony may be expected to do.
+@dataclass(frozen=True, kw_only=True)
+class StartAdvice(Advice):
+    """What a new colony may be expected to do; `when` is its first look, None once that is over.
 
-    first_look: the first fit day about a week after it came; None where that is over or no such day is
-    in sight. missed: that day is over. brood_box, super_box: drawn out, and filled with honey to take.
-    until: the last day looked at.
+    Verdicts: "honey likely", "honey perhaps", "box this season", "not this season": what its first
+    super and its brood box have come to by `until`, the last day looked at. kind: one of `KINDS`.
+    brood_box, super_box: when they are drawn out, and filled with honey to take.
     """
 
-    hive: str
     kind: str
     installed: pd.Timestamp
-    first_look: pd.Timestamp | None
-    missed: bool
     brood_box: Filled
     super_box: Filled
     until: pd.Timestamp
@@ -70,7 +68,7 @@ def read_start(
     visits: Visits,
     numbers: Numbers,
     rng: np.random.Generator,
-) -> NewColony:
+) -> StartAdvice:
     """A new colony's first look and boxes, read off the futures.
 
     Parameters
@@ -92,19 +90,38 @@ def read_start(
     asks = numbers["timing.start_stores_kg"] + colony.super_kg
     asks = asks + price * colony.frames * numbers["timing.super_comb_share"]
     full = (drawn >= colony.frames - 0.5) & (left >= asks)
-    look = colony.installed + pd.Timedelta(days=int(numbers["timing.first_look_d"]))
-    late = pd.Timedelta(days=int(numbers["timing.first_look_late_d"]))
-    missed = look + late < dates[0]
-    return NewColony(
+    brood_box = _filled(drawn >= colony.frames - 0.5, dates)
+    super_box = _filled(full, dates)
+    return StartAdvice(
         hive=colony.hive,
+        verdict=_verdict(brood_box.chance, super_box.chance),
+        when=_first_look(colony.installed, dates[0], visits, numbers),
+        reasons=(f"a {colony.kind} grows", "comb costs honey"),
+        changes=("feed", "swarms or loses its queen", "drawn comb given"),
+        cautions=("syrup and supers", "beetle season"),
         kind=colony.kind,
         installed=colony.installed,
-        first_look=None if missed else visits.next_fit(max(look, dates[0])),
-        missed=missed,
-        brood_box=_filled(drawn >= colony.frames - 0.5, dates),
-        super_box=_filled(full, dates),
+        brood_box=brood_box,
+        super_box=super_box,
         until=dates[-1],
     )
+
+
+def _verdict(brood_box: float, super_box: float) -> str:
+    """In the words of chances: likely from 2 in 3, unlikely up to 1 in 3."""
+    if super_box > 1 / 3:
+        return "honey likely" if super_box >= 2 / 3 else "honey perhaps"
+    return "box this season" if brood_box >= 0.5 else "not this season"
+
+
+def _first_look(installed, today, visits: Visits, numbers: Numbers) -> When | None:
+    """About a week after the colony came, on a fit day."""
+    look = installed + pd.Timedelta(days=int(numbers["timing.first_look_d"]))
+    late = look + pd.Timedelta(days=int(numbers["timing.first_look_late_d"]))
+    if late < today:
+        return None
+    look = max(look, today)
+    return When(visits.next_fit(look), look, late, 1.0)
 
 
 def strength(

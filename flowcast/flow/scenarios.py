@@ -132,7 +132,9 @@ def simulate(
     """
     copies = copies or int(numbers["flow.copies"])
     weather = np.sort(np.resize(np.arange(len(future.labels)), count * copies))
-    mean, away = _paths(model, future, weather, rng, len(future.days) if daily_d is None else daily_d)
+    mean, away = _paths(
+        model, future, weather, rng, len(future.days) if daily_d is None else daily_d
+    )
     flying = flight_days(future.days, numbers)[weather]
     plain = np.where(flying, from_scale(mean + away), 0.0)
     tail = _tails(len(weather), numbers["flow.scenario_dof"], rng)[:, None]
