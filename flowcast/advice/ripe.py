@@ -30,7 +30,7 @@ REASONS = {
     "likely ripe": ("nectar ended", "nights dry and lose little"),
 }
 CHANGES = ("damp air or a full hive", "nectar again")
-CAUTIONS = ("cappings and refractometer", "lifting", "infants", "toxic honey")
+CAUTIONS = ("cappings and refractometer", "lift full boxes", "honey to infants", "toxic honey")
 
 
 @dataclass(frozen=True, kw_only=True)

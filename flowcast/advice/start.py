@@ -98,7 +98,7 @@ def read_start(
         when=_first_look(colony.installed, dates[0], visits, numbers),
         reasons=(f"a {colony.kind} grows", "comb costs honey"),
         changes=("feed", "swarms or loses its queen", "drawn comb given"),
-        cautions=("syrup and supers", "beetle season"),
+        cautions=("never with supers on", "small amounts, no patties"),
         kind=colony.kind,
         installed=colony.installed,
         brood_box=brood_box,
