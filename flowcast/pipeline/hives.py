@@ -36,7 +36,9 @@ def hives_now(record: Record, *, current: bool) -> list[HiveNow]:
 def stands(hive: HiveSection, day: pd.Timestamp) -> bool:
     """Whether the hive is at this yard on this day."""
     came, left = hive.from_, hive.to
-    return (came is None or pd.Timestamp(came) <= day) and (left is None or day <= pd.Timestamp(left))
+    return (came is None or pd.Timestamp(came) <= day) and (
+        left is None or day <= pd.Timestamp(left)
+    )
 
 
 def seen_on(hive: HiveSection, issue_date: pd.Timestamp, *, current: bool) -> pd.Timestamp | None:
@@ -79,7 +81,9 @@ def gross_of(hive: str, record: Record) -> float | None:
     if not nights or not len(nights[0]):
         return None
     age = (record.issue_date - nights[0].index[-1]).days
-    return float(nights[0].iloc[-1]) if age <= record.yard.numbers["timing.weight_fresh_d"] else None
+    return (
+        float(nights[0].iloc[-1]) if age <= record.yard.numbers["timing.weight_fresh_d"] else None
+    )
 
 
 def _work_since(hive: str, record: Record, since: pd.Timestamp) -> pd.DataFrame:
