@@ -102,7 +102,11 @@ class Visits:
     def _own(self, first: pd.Timestamp) -> list[pd.Timestamp]:
         """The keeper's days from `first` on, as far as they are looked at."""
         days = self.chance.index[self.chance.index >= first]
-        return [d for d in days if self.own_days is None or d.weekday() in self.own_days]
+        return [d for d in days if self.is_own(d)]
+
+    def is_own(self, day: pd.Timestamp) -> bool:
+        """Whether the keeper comes on this day of the week."""
+        return self.own_days is None or day.weekday() in self.own_days
 
 
 def read_visits(

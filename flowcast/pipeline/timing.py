@@ -22,12 +22,12 @@ from flowcast.advice.ripe import (
     read_ripeness,
     sets_fast,
 )
-from flowcast.advice.splits import KINDS, Air, SplitAdvice, split_advice, swarm_watch
+from flowcast.advice.splits import KINDS, Air, SplitAdvice, SwarmWatch, split_advice, swarm_watch
 from flowcast.advice.start import read_start
 from flowcast.advice.stores import stores_advice
 from flowcast.advice.supers import super_advice
 from flowcast.advice.visits import Visits, read_visits
-from flowcast.advice.when import Advice
+from flowcast.advice.when import Advice, When
 from flowcast.advice.winter import leave_advice
 from flowcast.flow.scenarios import Scenarios, future_of, simulate
 from flowcast.pipeline.beetles import beetle_outlook
@@ -203,7 +203,7 @@ def _hive(hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetl
         hive=hive.name,
         supers=supers,
         splits=_splits(hive, found, futures, visits, beetles, ahead),
-        swarm=_on_fit_day(watch, visits),
+        swarm=_on_fit_day(_dated(watch, visits), visits),
         stores=feed if feed.food == NO_FEED else _on_fit_day(feed, visits),
         leave=leave,
         ripe=ripe,
@@ -250,6 +250,14 @@ def _on_fit_day(advice: Advice, visits: Visits) -> Advice:
     if advice.when is None or advice.when.date is None:
         return advice
     return replace(advice, when=replace(advice.when, date=visits.next_fit(advice.when.date)))
+
+
+def _dated(watch: SwarmWatch, visits: Visits) -> SwarmWatch:
+    """In swarm season the next look is the next visit."""
+    if watch.verdict != "look":
+        return watch
+    today = visits.chance.index[0]
+    return replace(watch, when=When(today, today, watch.season_to, 1.0))
 
 
 def _plan(visits: Visits) -> pd.DatetimeIndex:
