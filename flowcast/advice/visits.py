@@ -13,6 +13,7 @@ from flowcast.tables import require_columns
 from flowcast.weather import WeatherAhead, day_starts, hours_of_days, local_dates
 
 HALF_HOUR = pd.Timedelta(minutes=30)
+CALENDAR_D = 90  # how far ahead work is dated
 WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 

@@ -25,8 +25,8 @@ from flowcast.advice.ripe import (
 from flowcast.advice.splits import KINDS, Air, SplitAdvice, SwarmWatch, split_advice, swarm_watch
 from flowcast.advice.start import read_start
 from flowcast.advice.stores import stores_advice
-from flowcast.advice.supers import super_advice
-from flowcast.advice.visits import Visits, read_visits
+from flowcast.advice.supers import SuperAdvice, super_advice
+from flowcast.advice.visits import CALENDAR_D, Visits, read_visits
 from flowcast.advice.when import Advice, When
 from flowcast.advice.winter import leave_advice
 from flowcast.flow.scenarios import Scenarios, future_of, simulate
@@ -201,7 +201,7 @@ def _hive(hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetl
     watch = swarm_watch(hive, ahead, futures.air, _building_up(found.record), room, numbers)
     return HiveTiming(
         hive=hive.name,
-        supers=supers,
+        supers=_near(supers, visits),
         splits=_splits(hive, found, futures, visits, beetles, ahead),
         swarm=_on_fit_day(_dated(watch, visits), visits),
         stores=feed if feed.food == NO_FEED else _on_fit_day(feed, visits),
@@ -242,6 +242,22 @@ def _splits(
             visits,
         )
         for kind in KINDS
+    )
+
+
+def _near(supers: SuperAdvice, visits: Visits) -> SuperAdvice:
+    """A super wanted only in months is none for now."""
+    last = visits.chance.index[0] + pd.Timedelta(days=CALENDAR_D)
+    if supers.when is None or supers.when.date is None or supers.when.date <= last:
+        return supers
+    return replace(
+        supers,
+        verdict="room enough",
+        when=None,
+        count=0,
+        last_worth=None,
+        reasons=(),
+        changes=("stronger flow",),
     )
 
 
@@ -289,12 +305,12 @@ def _ripe(found: YardOutlook, hives, visits: Visits, beetles) -> dict[str, RipeA
     """Each hive's honey; hives without a scale have no reading."""
     record, numbers = found.record, found.record.yard.numbers
     zone = record.yard.place.timezone
-    lately = record.issue_date - pd.Timedelta(days=2 * int(numbers["timing.ripe_back_d"]))
-    hours = record.weather.hourly
-    humidity = night_humidity(hours[hours.index >= lately.tz_localize("UTC")], zone)
+    days = pd.Timedelta(days=2 * int(numbers["timing.ripe_back_d"]))
+    lately = (record.issue_date - days).tz_localize("UTC")
+    humidity = night_humidity(record.weather.hourly.loc[lately:], zone)
     ends = found.outlook.window.end if found.outlook.window.open_chance >= 0.5 else None
     ends = ends if ends and None not in ends else None
-    logs = {log.hive: log for log in record.logs}
+    logs = {log.hive: replace(log, readings=log.readings.loc[lately:]) for log in record.logs}
     none = pd.DataFrame(columns=["intake_kg", "night_loss_kg"], index=pd.DatetimeIndex([]))
     return {
         hive.name: read_ripeness(

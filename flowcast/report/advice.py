@@ -16,12 +16,11 @@ from flowcast.advice.splits import SplitAdvice, SwarmWatch
 from flowcast.advice.start import Filled, StartAdvice
 from flowcast.advice.stores import StoresAdvice
 from flowcast.advice.supers import SuperAdvice
-from flowcast.advice.when import Advice, When
+from flowcast.advice.when import Advice
 from flowcast.advice.winter import LeaveAdvice
 from flowcast.report import words
 
 LOOK_FIRST = "look into the hive first"
-CALENDAR_D = 90  # how far ahead dates are named
 
 WHY = {
     "build-up": "the colony is building up",
@@ -137,19 +136,13 @@ def on(date: pd.Timestamp) -> str:
     return f"{date:%A} {words.day(date)}"
 
 
-def what(advice: Advice, units: str, until: pd.Timestamp) -> str:
-    """What to do and by when; a super that is wanted after `until` is none for now."""
-    if isinstance(advice, SuperAdvice) and _far(advice.when, until):
-        return _supers(replace(advice, verdict="room enough", last_worth=None), units)
+def what(advice: Advice, units: str) -> str:
+    """What to do and by when."""
     return SAY[type(advice)](advice, units)
 
 
-def _far(when: When | None, until: pd.Timestamp) -> bool:
-    return when is not None and when.date is not None and when.date > until
-
-
 def _between(when: When) -> str:
-    """3 to 12 June, 8 in 10"""
+    """The interval of a date in brackets; nothing where there is none."""
     if when.first is None or when.first == when.last:
         return ""
     if when.last is None:
@@ -159,9 +152,7 @@ def _between(when: When) -> str:
 
 def _by(when: When) -> str:
     if when.date is None:
-        return (
-            f"on the first day fit to open a hive; none is likely within {CALENDAR_D} days and more"
-        )
+        return "the first day fit to open a hive, of which none is likely for months"
     return on(when.date)
 
 

@@ -9,9 +9,10 @@ import pandas as pd
 from flowcast.advice.refractometer import WaterReading
 from flowcast.advice.ripe import SetsFast
 from flowcast.advice.splits import SplitAdvice
+from flowcast.advice.visits import CALENDAR_D
 from flowcast.advice.when import Advice
 from flowcast.report import advice, words
-from flowcast.report.advice import CALENDAR_D, CAUTIONS, LOOK_FIRST
+from flowcast.report.advice import CAUTIONS, LOOK_FIRST
 from flowcast.results import HiveTiming, YardTiming
 
 ROOMS = {
@@ -79,12 +80,12 @@ def rooms(found: YardTiming) -> dict[str, list[Said]]:
 
 def _together(pairs: list[tuple[str, Advice]], found: YardTiming) -> list[Said]:
     """Hives that are told the same share a line, and lines with the same reasons share these."""
-    units, until = found.record.yard.settings.yard.units, _last(found)
+    units = found.record.yard.settings.yard.units
     groups: dict[tuple, dict[str, list[str]]] = {}
     for hive, one in pairs:
         lines = (advice.why(one), advice.changes(one), advice.needs(one))
         told = groups.setdefault(tuple(line for line in lines if line), {})
-        told.setdefault(advice.what(one, units, until), []).append(hive)
+        told.setdefault(advice.what(one, units), []).append(hive)
     return [
         Said(tuple(_for(hives, what) for what, hives in told.items()), lines)
         for lines, told in groups.items()
