@@ -272,8 +272,9 @@ def _dated(watch: SwarmWatch, visits: Visits) -> SwarmWatch:
     """In swarm season the next look is the next visit."""
     if watch.verdict != "look":
         return watch
-    today = visits.chance.index[0]
-    return replace(watch, when=When(today, today, watch.season_to, 1.0))
+    today, until = visits.chance.index[[0, -1]]
+    last = watch.season_to if watch.season_to < until else None
+    return replace(watch, when=When(today, today, last, 1.0))
 
 
 def _plan(visits: Visits) -> pd.DatetimeIndex:

@@ -16,7 +16,7 @@ from flowcast.advice.splits import SplitAdvice, SwarmWatch
 from flowcast.advice.start import Filled, StartAdvice
 from flowcast.advice.stores import StoresAdvice
 from flowcast.advice.supers import SuperAdvice
-from flowcast.advice.when import Advice
+from flowcast.advice.when import Advice, When
 from flowcast.advice.winter import LeaveAdvice
 from flowcast.report import words
 
@@ -226,7 +226,9 @@ def _swarm(a: SwarmWatch, units: str) -> str:
     if a.verdict == "cells: act now":
         return f"Queen cells were seen: act now, whatever the calendar.{hot}"
     if a.verdict == "look":
-        return f"Swarm season, until about {words.day(a.season_to)}: look for queen cells every {a.every_d} days.{hot}"
+        last = a.when.last if a.when else a.season_to
+        until = f", until about {words.day(last)}" if last is not None else ""
+        return f"Swarm season{until}: look for queen cells every {a.every_d} days.{hot}"
     return f"Not the swarm season now.{hot}"
 
 
@@ -351,6 +353,18 @@ SAY = {
     StoresAdvice: _stores,
     StartAdvice: _start,
     AfterAdvice: _after,
+}
+
+# Names by which calendars know a task again from one issue to the next: never change one.
+ROOMS = {
+    SuperAdvice: "super",
+    SplitAdvice: "split",
+    SwarmWatch: "swarm",
+    RipeAdvice: "ripe",
+    SetsFast: "sets fast",
+    StoresAdvice: "feed",
+    StartAdvice: "first look",
+    AfterAdvice: "supers off",
 }
 
 

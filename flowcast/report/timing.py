@@ -122,7 +122,7 @@ def _dated(hive: HiveTiming) -> list[Advice]:
 
 
 def _room(one: Advice) -> str:
-    name = type(one).__name__
+    name = advice.ROOMS[type(one)]
     return f"{name} {one.plant}" if isinstance(one, SetsFast) else name
 
 
@@ -142,10 +142,15 @@ def calendar_rows(found: YardTiming) -> list[tuple[str, ...]]:
                 ", ".join(e.hive for e in alike if e.hive),
                 task,
                 _interval(firsts, lasts),
-                words.chance(max(w.chance for w in whens)),
+                _chance(max(w.chance for w in whens)),
             )
         )
     return rows
+
+
+def _chance(p: float) -> str:
+    """Empty where the thing is to be done whatever comes."""
+    return "" if p == 1.0 else words.chance(p)
 
 
 def _interval(firsts: list[pd.Timestamp], lasts: list[pd.Timestamp | None]) -> str:
