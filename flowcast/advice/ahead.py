@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -19,7 +19,7 @@ from flowcast.numbers import Numbers
 class HiveAhead:
     """Futures of one hive, arrays (scenarios, days). [kg/d]
 
-    chance: one normal draw a scenario, for whatever is not known of the hive today.
+    gain_kg: net gain of its stores. chance: one normal draw a scenario, for whatever is not known of the hive today.
     """
 
     dates: pd.DatetimeIndex
@@ -32,24 +32,40 @@ class HiveAhead:
         """Running net gain from the issue date, at the end of each day. [kg]"""
         return np.cumsum(self.gain_kg, axis=1)
 
+    def first(self, days: int) -> HiveAhead:
+        """The same futures, no further than so many days."""
+        cut = {"dates": self.dates[:days], "gain_kg": self.gain_kg[:, :days]}
+        return replace(self, **cut, intake_kg=self.intake_kg[:, :days])
+
     def drawn(self, estimate: Estimate) -> np.ndarray:
         """An estimate as one value a scenario, never below nothing. [kg]"""
         return np.maximum(estimate.kg + estimate.sd_kg * self.chance, 0.0)
 
 
 def hive_ahead(
-    scenarios: Scenarios, hive: HiveNow, numbers: Numbers, rng: np.random.Generator
+    scenarios: Scenarios,
+    hive: HiveNow,
+    brooding: np.ndarray,
+    numbers: Numbers,
+    rng: np.random.Generator,
 ) -> HiveAhead:
     """The yard's futures as this hive would have them.
 
     A hive brings in its own share of what the yard's middle hive does and eats as much as that;
     its share is drawn once a future. Only one row of each future asked for is used.
+
+    Parameters
+    ----------
+    brooding : array (futures, days)
+        How far each day's season lets colonies rear brood, 0 to 1 (`flow.household.drivers`).
+        Without brood part of what a hive loses is its dying bees, and no stores.
     """
     one = scenarios.thinned()
     middle, sd = hive.share or (1.0, numbers["timing.share_log_sd"])
     share = middle * np.exp(sd * _normals(len(one.gain_kg), rng))
     kept = 1.0 - numbers["flow.use_rho"]  # the rest of more intake dries off
-    gain = one.gain_kg + kept * (share[:, None] - 1.0) * one.intake_kg
+    died = numbers["timing.bees_die_kg_d"] * (1.0 - brooding)
+    gain = one.gain_kg + died + kept * (share[:, None] - 1.0) * one.intake_kg
     intake = share[:, None] * one.intake_kg
     return HiveAhead(one.dates, gain, intake, _normals(len(gain), rng))
 

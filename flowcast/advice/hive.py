@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot
 
+import pandas as pd
+
 from flowcast.numbers import Numbers
 from flowcast.scale_log.room import FRAMES, free_comb
 
@@ -171,6 +173,32 @@ def _nest_kg(hive: HiveNow, numbers: Numbers) -> float:
     laying = [b for b in hive.boxes if b.kind in NEST_BOXES] or list(hive.boxes[:1])
     free = free_comb([(b.kind, b.combs, b.full or 0.0) for b in laying], numbers)
     return min(nest, free)
+
+
+def share_of(own_kg: pd.Series, yard_kg: pd.Series, numbers: Numbers) -> tuple[float, float] | None:
+    """What a hive brings in as a share of the yard's middle hive, and how sure that is, in the log.
+
+    Parameters
+    ----------
+    own_kg, yard_kg : Series
+        Daily gains by date of the hive and of the yard's middle hive. [kg] Days on which the yard
+        gained `timing.share_day_kg` count, the last `timing.share_back_d` of them.
+
+    Notes
+    -----
+    Drawn towards an equal share as though `timing.share_prior_d` days had shown one.
+    """
+    both = pd.concat([own_kg, yard_kg], axis=1, keys=["own", "yard"]).dropna()
+    both = both[both["yard"] >= numbers["timing.share_day_kg"]].tail(
+        int(numbers["timing.share_back_d"])
+    )
+    own = both["own"].clip(lower=0.0).sum()
+    if own <= 0:
+        return None
+    trust = len(both) / (len(both) + numbers["timing.share_prior_d"])
+    share = (own / both["yard"].sum()) ** trust
+    sd = numbers["timing.share_log_sd"] * (1.0 - trust)
+    return float(share), float(hypot(sd, numbers["timing.share_drift_sd"]))
 
 
 def floor_of(hive: HiveNow, numbers: Numbers) -> float:
