@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flowcast.advice.hive import Box, HiveNow, frame_kg
+from flowcast.advice.hive import Box, HiveNow, frame_kg, share_of
 from flowcast.advice.start import KINDS, Beginning
 from flowcast.flow.household import drivers
 from flowcast.results import Record
-from flowcast.scale_log import hive_strengths
+from flowcast.scale_log import yard_gains
 from flowcast.yard.settings import HiveSection
 
 SUPERS = ("medium", "shallow", "national super")  # kinds that stand over a brood box
@@ -24,10 +24,9 @@ def hives_now(record: Record, *, current: bool) -> list[HiveNow]:
     current: what yard.toml says without a `seen` date is of the issue date; false for an outlook
     of the past, which must not know what was written later.
     """
-    strengths = hive_strengths(record.logs, record.yard.numbers)
     brooding = float(drivers(record.days, record.yard.numbers)[1][-1])
     return [
-        _hive_now(hive, record, brooding, strengths.get(hive.name), current=current)
+        _hive_now(hive, record, brooding, current=current)
         for hive in record.yard.hives
         if stands(hive, record.issue_date)
     ]
@@ -49,11 +48,10 @@ def seen_on(hive: HiveSection, issue_date: pd.Timestamp, *, current: bool) -> pd
     return seen if seen <= issue_date else None
 
 
-def _hive_now(hive: HiveSection, record: Record, brooding, strength, *, current) -> HiveNow:
+def _hive_now(hive: HiveSection, record: Record, brooding: float, *, current: bool) -> HiveNow:
     seen = seen_on(hive, record.issue_date, current=current)
     fresh = seen is not None and (record.issue_date - seen).days <= _fresh_d(record)
     boxes = boxes_since(hive, record, seen) if seen is not None else ()
-    share_sd = record.yard.numbers["timing.hive_share_sd"]
     return HiveNow(
         name=hive.name,
         boxes=boxes,
@@ -67,8 +65,18 @@ def _hive_now(hive: HiveSection, record: Record, brooding, strength, *, current)
         supers_on=_supers_on(boxes, hive, record),
         cells=has_cells(hive.name, record),
         clipped=hive.clipped_queen,
-        share=(1.0 if strength is None else float(strength), share_sd),
+        share=_share(hive.name, record),
     )
+
+
+def _share(hive: str, record: Record) -> tuple[float, float] | None:
+    """What the log tells of the hive against the yard's middle one; None without daily gains of both."""
+    good = {log.hive: log.gains[log.gains["quality"] == "good"] for log in record.logs}
+    if hive not in good:
+        return None
+    daily = good[hive][good[hive]["days"] == 1]["gain_kg"]
+    whole = yard_gains(record.logs, record.yard.numbers)["gain_kg"]
+    return share_of(daily, whole, record.yard.numbers)
 
 
 def _fresh_d(record: Record) -> int:

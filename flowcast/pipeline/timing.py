@@ -29,6 +29,7 @@ from flowcast.advice.supers import SuperAdvice, super_advice
 from flowcast.advice.visits import CALENDAR_D, Visits, read_visits
 from flowcast.advice.when import Advice, When
 from flowcast.advice.winter import leave_advice
+from flowcast.flow.household import drivers
 from flowcast.flow.scenarios import Scenarios, future_of, simulate
 from flowcast.pipeline.beetles import beetle_outlook
 from flowcast.pipeline.gather import Reach
@@ -56,11 +57,17 @@ class Futures(NamedTuple):
 
     scenarios: Scenarios
     ahead: weather.WeatherAhead
+    season: np.ndarray  # how far it lets colonies rear brood, 0 to 1, one row a run of weather
     unknown: int
 
     def column(self, name: str) -> np.ndarray:
         """A column of the weather, one row a scenario."""
         return self.ahead[name][self.scenarios.weather, self.unknown :]
+
+    @property
+    def brooding(self) -> np.ndarray:
+        """How far the season lets colonies rear brood, one row a scenario."""
+        return self.season[self.scenarios.weather, self.unknown :]
 
     @property
     def air(self) -> Air:
@@ -155,7 +162,7 @@ def far_futures(found: YardOutlook) -> Futures:
         daily_d=HORIZON_DAYS + unknown,
         copies=1,
     )
-    return Futures(from_issue(drawn, unknown), ahead, unknown)
+    return Futures(from_issue(drawn, unknown), ahead, drivers(future.days, numbers)[1], unknown)
 
 
 def _beetles_high(record: Record, seed: int) -> float | None:
@@ -179,7 +186,7 @@ def _hives(
 def _hive(hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetles) -> HiveTiming:
     numbers, threshold = found.record.yard.numbers, found.record.yard.flow_day_kg
     rng = np.random.default_rng(found.seed)  # the same draws for every hive, so that they compare
-    ahead = hive_ahead(futures.scenarios, hive, numbers, rng)
+    ahead = hive_ahead(futures.scenarios, hive, futures.brooding, numbers, rng)
     stores = stores_of(hive, numbers)
     free = free_of(hive, stores, numbers)
     plan = _plan(visits)
@@ -226,7 +233,7 @@ def _splits(
     """Every kind of split of one hive, on days fit for it."""
     yard = found.record.yard
     rng = np.random.default_rng(found.seed)
-    ahead = ahead or hive_ahead(futures.scenarios, hive, yard.numbers, rng)
+    ahead = ahead or hive_ahead(futures.scenarios, hive, futures.brooding, yard.numbers, rng)
     return tuple(
         _on_fit_day(
             split_advice(

@@ -200,9 +200,10 @@ def _splits(a: SplitAdvice, units: str) -> str:
     head = f"Split with {name[a.kind]}"
     if a.verdict in ("split", "wait"):
         return f"{head}: best on {_by(a.when)}{_between(a.when)}, which meets the next flow {words.chance(a.when.chance)}.{_mating(a)}"
+    if a.verdict == "costs the crop":
+        return f"{head}: costs the crop{_cost(a, units)}."
     return {
         "cells: act now": f"{head}: act on the queen cells now, whatever the calendar.",
-        "costs the crop": f"{head}: costs the crop{_cost(a, units)}.",
         "too late": f"{head}: too late in the season ahead.",
         "not this colony": f"{head}: not from this colony.",
         "unknown": f"{head}: cannot be told.",
