@@ -9,7 +9,7 @@ import pandas as pd
 
 from flowcast.advice.visits import Visits
 from flowcast.advice.when import Advice, When
-from flowcast.flow.outlook import flow_windows
+from flowcast.flow.outlook import flow_windows_each
 from flowcast.numbers import Numbers
 from flowcast.spells import three
 from flowcast.tables import Place
@@ -155,7 +155,7 @@ def read_after(
 
 def _flow_ends(gain, before: int, threshold: float, numbers: Numbers) -> np.ndarray:
     """Position of the day after the last flow that begins before a day, in each future; -1 for none."""
-    windows = (flow_windows(row, threshold, numbers) for row in gain)
+    windows = flow_windows_each(gain, threshold, numbers)
     return np.array(
         [max((end + 1 for begin, end in found if begin < before), default=-1) for found in windows]
     )
