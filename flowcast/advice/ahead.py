@@ -10,7 +10,7 @@ from scipy.signal import lfilter
 from scipy.stats import norm
 
 from flowcast.advice.hive import Estimate, HiveNow
-from flowcast.flow.outlook import flow_windows
+from flowcast.flow.outlook import flow_windows_each
 from flowcast.flow.scenarios import Scenarios
 from flowcast.numbers import Numbers
 
@@ -84,7 +84,7 @@ def unripe(intake_kg: np.ndarray, now_kg: float, numbers: Numbers) -> np.ndarray
 
 def flows(gain_kg: np.ndarray, threshold_kg: float, numbers: Numbers) -> list[list]:
     """Flow windows of each scenario, (first, last) positions."""
-    return [flow_windows(row, threshold_kg, numbers) for row in gain_kg]
+    return flow_windows_each(gain_kg, threshold_kg, numbers)
 
 
 def next_flow(windows: list[list], days: int, after: np.ndarray | int = 0) -> np.ndarray:

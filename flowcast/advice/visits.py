@@ -13,6 +13,7 @@ from flowcast.tables import require_columns
 from flowcast.weather import WeatherAhead, day_starts, hours_of_days, local_dates
 
 HALF_HOUR = pd.Timedelta(minutes=30)
+CALENDAR_D = 90  # how far ahead work is dated
 WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
@@ -102,7 +103,11 @@ class Visits:
     def _own(self, first: pd.Timestamp) -> list[pd.Timestamp]:
         """The keeper's days from `first` on, as far as they are looked at."""
         days = self.chance.index[self.chance.index >= first]
-        return [d for d in days if self.own_days is None or d.weekday() in self.own_days]
+        return [d for d in days if self.is_own(d)]
+
+    def is_own(self, day: pd.Timestamp) -> bool:
+        """Whether the keeper comes on this day of the week."""
+        return self.own_days is None or day.weekday() in self.own_days
 
 
 def read_visits(
