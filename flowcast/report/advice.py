@@ -38,6 +38,7 @@ WHY = {
     "costs the crop": "foragers would be missing in the flow",
     "too late": "it would be no full colony before winter or dearth",
     "no mating weather": "a queen would find no weather to mate in",
+    "too cold": "it is too cold to open hives and divide them",
     "no flow near": "no flow is near",
     "no whole nights": "no scale has told of enough whole nights",
     "no flow lately": "no flow was seen in the last weeks",
