@@ -59,6 +59,7 @@ class Issued:
     scenarios: Scenarios
     weather: WeatherAhead
     unripe_kg: float
+    seasons: float
 
     def since(self, days: int) -> Scenarios:
         """The futures from so many days after the issue date on."""
@@ -77,7 +78,9 @@ class Issued:
         low, high = numbers["flow.brood_from_c"], numbers["flow.brood_full_c"]
         brooding = np.clip((month[:, len(before_c) :] - low) / (high - low), 0, 1)
         brooding = brooding[self.scenarios.weather][:, days:]
-        return hive_ahead(self.since(days), now, brooding, numbers, np.random.default_rng(3))
+        rng = np.random.default_rng(3)
+        since = self.since(days)
+        return hive_ahead(since, now, brooding, numbers, rng, seasons=self.seasons)
 
 
 class Yard:
@@ -90,6 +93,7 @@ class Yard:
         self.threshold = sources.yard.flow_day_kg
         self.whole = pipeline.known_before(sources, pipeline.default_issue_date(sources))
         self.world, self.seed, self.number = _world(folder)
+        self.seasons = len(self.whole.spans) / 365.25 - 1  # before the year of the outlooks
         self.issued: dict[pd.Timestamp, Issued] = {}
 
     def outlook(self, day: pd.Timestamp) -> tuple[Issued, int]:
@@ -112,7 +116,7 @@ class Yard:
             weather.dates, kept["gain"].astype(float), kept["intake"].astype(float), like, like,
             kept["weather"], weather.labels, np.zeros(len(like), int),
         )  # fmt: skip
-        return Issued(scenarios, weather, float(kept["wet"]))
+        return Issued(scenarios, weather, float(kept["wet"]), self.seasons)
 
     def _draw(self, issue: pd.Timestamp, file: Path) -> None:
         record = pipeline.known_before(self.sources, issue)

@@ -48,6 +48,8 @@ def hive_ahead(
     brooding: np.ndarray,
     numbers: Numbers,
     rng: np.random.Generator,
+    *,
+    seasons: float = 0.0,
 ) -> HiveAhead:
     """The yard's futures as this hive would have them.
 
@@ -59,15 +61,29 @@ def hive_ahead(
     brooding : array (futures, days)
         How far each day's season lets colonies rear brood, 0 to 1 (`flow.household.drivers`).
         Without brood part of what a hive loses is its dying bees, and no stores.
+    seasons : float
+        Seasons of log from which the yard's use was learned (`FlowModel.seasons`).
     """
     one = scenarios.thinned()
     middle, sd = hive.share or (1.0, numbers["timing.share_log_sd"])
     share = middle * np.exp(sd * _normals(len(one.gain_kg), rng))
     kept = 1.0 - numbers["flow.use_rho"]  # the rest of more intake dries off
     died = numbers["timing.bees_die_kg_d"] * (1.0 - brooding)
-    gain = one.gain_kg + died + kept * (share[:, None] - 1.0) * one.intake_kg
+    more = build_up(brooding, numbers) / (1.0 + seasons)
+    gain = one.gain_kg + died - more + kept * (share[:, None] - 1.0) * one.intake_kg
     intake = share[:, None] * one.intake_kg
     return HiveAhead(one.dates, gain, intake, _normals(len(gain), rng))
+
+
+def build_up(brooding: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """What brood rearing before the warmth uses beyond what the household reckons. [kg/d]
+
+    In late winter and spring a colony rears brood for the season that comes some weeks later, of
+    which the published use in warmth knows nothing; a log does, and counts a season against one.
+    """
+    lead = min(int(numbers["timing.build_up_lead_d"]), brooding.shape[1] - 1)
+    later = np.pad(brooding[:, lead:], ((0, 0), (0, lead)), mode="edge")
+    return numbers["timing.build_up_kg_d"] * np.maximum(later - brooding, 0.0)
 
 
 def _normals(count: int, rng: np.random.Generator) -> np.ndarray:

@@ -33,8 +33,9 @@ class StoresAdvice(Advice):
     """Verdicts: "enough", "feed", "feed now", "supers off first", "unknown".
 
     stores_kg: quantiles 10, 50, 90 % of what is in the hive now. low: index the date; chance that
-    the stores have fallen to the floor by then, before the next flow. peak: first and last date
-    of the four weeks in which most scenarios that fall to it do so. feed_kg: stores to be made in
+    the stores have fallen to the floor by then, before the next flow. starve_chance: that they
+    run out altogether before it, if nothing is fed; peak: first and last date of the four weeks in
+    which most of the futures that starve do so. feed_kg: stores to be made in
     all for 50, 80 and 90 % of the years, portion_kg at a time, sugar_kg for the last. food:
     "syrup 2:1", "syrup 1:1" or "fondant". finish_by: last day for syrup; then fondant.
     """
@@ -42,6 +43,7 @@ class StoresAdvice(Advice):
     stores_kg: tuple[float, float, float] | None = None
     floor_kg: float = 0.0
     low: pd.Series | None = None
+    starve_chance: float = 0.0
     peak: tuple[pd.Timestamp, pd.Timestamp] | None = None
     feed_kg: tuple[float, float, float] | None = None
     portion_kg: float | None = None
@@ -88,7 +90,8 @@ def stores_advice(
     cold = cold_from(temp_c, numbers["timing.syrup_from_c"])
     spring = next_flow(windows, len(ahead.dates), after=cold)
     before = np.arange(len(ahead.dates)) < flow[:, None]
-    low = np.where(first_true((over < 0) & before) < flow, first_true(over < 0), len(ahead.dates))
+    low = first_true((over < 0) & before)
+    empty = first_true((over < numbers["timing.starved_kg"] - floor) & before)
     fallen = (low[:, None] <= np.arange(len(ahead.dates))).mean(axis=0)
     found = StoresAdvice(
         verdict="enough",
@@ -96,7 +99,8 @@ def stores_advice(
         stores_kg=stores.three,
         floor_kg=floor,
         low=pd.Series(fallen, index=ahead.dates, name="chance"),
-        peak=_peak(low, ahead.dates),
+        starve_chance=float((empty < len(ahead.dates)).mean()),
+        peak=_peak(empty, ahead.dates),
         finish_by=_finish_by(cold, ahead.dates),
         reasons=("stores last",),
         changes=("another flow", "a cold spring", "more brood than usual"),
@@ -158,11 +162,11 @@ def _missing(over: np.ndarray, end: np.ndarray) -> np.ndarray:
 
 
 def _finish_by(cold: np.ndarray, dates: pd.DatetimeIndex) -> pd.Timestamp | None:
-    """The day by which syrup must be down in four futures of five: then it is too cold for it.
+    """The day by which syrup must be down: from then on it is more likely too cold for it than not.
 
     None where no winter lies ahead, or it is too cold already.
     """
-    day = int(np.quantile(cold, 0.2, method="nearest"))
+    day = int(np.quantile(cold, 0.5, method="nearest"))
     return dates[day] if 0 < day < len(dates) else None
 
 
@@ -223,9 +227,9 @@ def _food(need: _Need, temp_c: np.ndarray, dates: pd.DatetimeIndex, numbers: Num
     return "syrup 1:1" if warming else "syrup 2:1"
 
 
-def _peak(low: np.ndarray, dates: pd.DatetimeIndex) -> tuple[pd.Timestamp, pd.Timestamp] | None:
-    """The four weeks in which most of the falls to the floor lie."""
-    falls = np.bincount(low[low < len(dates)], minlength=len(dates))
+def _peak(empty: np.ndarray, dates: pd.DatetimeIndex) -> tuple[pd.Timestamp, pd.Timestamp] | None:
+    """The four weeks in which most hives that run out do so."""
+    falls = np.bincount(empty[empty < len(dates)], minlength=len(dates))
     if not falls.any():
         return None
     sums = np.convolve(falls, np.ones(PEAK_D))[PEAK_D - 1 :]

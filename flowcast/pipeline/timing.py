@@ -186,7 +186,8 @@ def _hives(
 def _hive(hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetles) -> HiveTiming:
     numbers, threshold = found.record.yard.numbers, found.record.yard.flow_day_kg
     rng = np.random.default_rng(found.seed)  # the same draws for every hive, so that they compare
-    ahead = hive_ahead(futures.scenarios, hive, futures.brooding, numbers, rng)
+    seasons = found.model.seasons
+    ahead = hive_ahead(futures.scenarios, hive, futures.brooding, numbers, rng, seasons=seasons)
     stores = stores_of(hive, numbers)
     free = free_of(hive, stores, numbers)
     plan = _plan(visits)
