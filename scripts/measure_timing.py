@@ -8,6 +8,9 @@ the time. Then the yard's world is made once more and further hives live through
 who follows the advice of the week and one who knows what is to come (foresight). Neither of these
 hives was in the log. All hives are told of their own free comb and stores with an error.
 
+With --forecast DAYS a point forecast stands before the past years' weather. It comes true, and is left
+as soon as such forecasts lose the weather.
+
 Supers: days without empty drawn comb among flow days (of a twin with room without end), and days
 that supers stand on the hive up to its last flow day. Stores: days below the floor, starved days, feed, against foresight;
 honey is taken down to little more than the floor, so that feeding matters. Chances: what was said
@@ -42,7 +45,7 @@ from flowcast.advice.winter import leave_advice
 from flowcast.flow.days import month_mean
 from flowcast.flow.scenarios import Scenarios, future_of, simulate
 from flowcast.pipeline.run import fit_record, weather_ahead
-from flowcast.weather import WeatherAhead, past_years_ahead
+from flowcast.weather import WeatherAhead, forecast_ahead, past_years_ahead
 
 HORIZON_D, DAILY_D, FUTURES, EVERY_D = 280, 45, 250, 7
 VISIT_D = 7
@@ -86,8 +89,10 @@ class Issued:
 class Yard:
     """A trial yard: its outlooks, and its world made once more."""
 
-    def __init__(self, folder: Path, keep: Path):
-        self.folder, self.keep = folder, keep / folder.parent.name / folder.name
+    def __init__(self, folder: Path, keep: Path, forecast_d: int = 0):
+        kind = f"forecast-{forecast_d}" if forecast_d else ""
+        self.folder, self.keep = folder, keep / kind / folder.parent.name / folder.name
+        self.forecast_d = forecast_d
         sources = pipeline.read_sources(folder)
         self.sources, self.numbers = sources, sources.yard.numbers
         self.threshold = sources.yard.flow_day_kg
@@ -110,7 +115,7 @@ class Yard:
             self._draw(issue, file)
         kept = np.load(file)
         daily = self.whole.daily[self.whole.daily.index < issue]
-        weather = past_years_ahead(daily, HORIZON_D, self.numbers)
+        weather = self._weather(daily)
         like = np.zeros(kept["gain"].shape, np.float32)
         scenarios = Scenarios(
             weather.dates, kept["gain"].astype(float), kept["intake"].astype(float), like, like,
@@ -118,10 +123,18 @@ class Yard:
         )  # fmt: skip
         return Issued(scenarios, weather, float(kept["wet"]), self.seasons)
 
+    def _weather(self, daily: pd.DataFrame) -> WeatherAhead:
+        """Past years' weather, after the days that a forecast tells as they came, if there is one."""
+        if not self.forecast_d:
+            return past_years_ahead(daily, HORIZON_D, self.numbers)
+        came = self.whole.daily[self.whole.daily.index > daily.index[-1]]
+        member = came.iloc[: self.forecast_d]
+        return forecast_ahead(daily, [member], True, HORIZON_D, self.numbers)
+
     def _draw(self, issue: pd.Timestamp, file: Path) -> None:
         record = pipeline.known_before(self.sources, issue)
         model, numbers = fit_record(record), self.numbers
-        runs = weather_ahead(record, HORIZON_D)
+        runs = self._weather(record.daily)
         future = future_of(runs, record.daily, record.normals, record.yard.place, numbers)
         drawn = simulate(
             model, future, numbers, np.random.default_rng(1), FUTURES, daily_d=DAILY_D, copies=1
@@ -623,8 +636,11 @@ def main() -> None:
     parser.add_argument("yards", nargs="+", type=Path)
     parser.add_argument("--keep", type=Path, required=True, help="folder for issued outlooks")
     parser.add_argument("--only", choices=["supers", "stores", "leave", "splits", "speed"])
+    parser.add_argument(
+        "--forecast", type=int, default=0, help="days of a point forecast that comes true (none)"
+    )
     asked = parser.parse_args()
-    yards = [Yard(folder, asked.keep) for folder in asked.yards]
+    yards = [Yard(folder, asked.keep, asked.forecast) for folder in asked.yards]
     for name, measure, report in (
         ("supers", supers, report_supers),
         ("stores", stores, report_stores),
