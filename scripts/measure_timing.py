@@ -9,7 +9,7 @@ who follows the advice of the week and one who knows what is to come (foresight)
 hives was in the log. All hives are told of their own free comb and stores with an error.
 
 Supers: days without empty drawn comb among flow days (of a twin with room without end), and days
-that supers stand on the hive. Stores: days below the floor, starved days, feed, against foresight;
+that supers stand on the hive up to its last flow day. Stores: days below the floor, starved days, feed, against foresight;
 honey is taken down to little more than the floor, so that feeding matters. Chances: what was said
 of running out of comb within the week and the month, and of falling to the floor within 30, 60 and
 120 days, against twins that are left alone. Splits: the crop of both halves when split in the week
@@ -29,7 +29,6 @@ import pandas as pd
 from make_trial_yards import LAST_YEAR, trial_world
 from simulator import keeper
 from simulator.colony import day_airs
-from simulator.keeper import SUPER_HOLDS_KG
 from simulator.managed import ManagedHive, Orders, Setting, managed_hive, split_off
 from simulator.yards import World
 
@@ -48,7 +47,7 @@ from flowcast.weather import WeatherAhead, past_years_ahead
 HORIZON_D, DAILY_D, FUTURES, EVERY_D = 280, 45, 250, 7
 VISIT_D = 7
 FREE_SD_KG, STORES_SD_KG = 1.5, 1.2  # of what the keeper sees of comb, and of a weighing
-HIVES = 4
+HIVES = 6
 FIRST = pd.Timestamp(LAST_YEAR, 1, 2)
 SUPER = Box("medium", 10, 10, 0.0)
 
@@ -133,7 +132,7 @@ class Yard:
         )
 
     def hives(self, **changed) -> list[ManagedHive]:
-        """Further hives of this yard, on the first day of its last year."""
+        """Further hives of this yard, on the first day of its last year, without supers."""
         days = self.world.days
         rng = np.random.default_rng([self.seed, self.number, 5])
         habits = keeper.habits_for(self.world.climate, rng)
@@ -146,6 +145,8 @@ class Yard:
         for _ in range(HIVES):
             hive = managed_hive(setting, habits, rng.spawn(1)[0])
             hive.live_until(first, _ordinary)
+            hive.care.supers, colony = 0, hive.colony  # so that all super-days are the orders'
+            colony.room_kg = max(keeper.BROOD_BOXES_HOLD_KG, colony.stores_kg + 4)
             hives.append(hive)
         return hives
 
@@ -165,7 +166,9 @@ class Yard:
     def planned(self, hive: ManagedHive, visit: bool) -> pd.DatetimeIndex:
         """Visits as they are foreseen: today's, then one a week, and a day or two of bad weather."""
         today = hive.setting.days.index[hive.day]
-        return pd.date_range(today if visit else today + pd.Timedelta(days=3), periods=36, freq="8D")
+        return pd.date_range(
+            today if visit else today + pd.Timedelta(days=3), periods=36, freq="8D"
+        )
 
 
 def _world(folder: Path) -> tuple[World, int, int]:
@@ -203,10 +206,15 @@ def supers(yard: Yard) -> tuple[list[dict], list[dict]]:
                 {
                     "yard": yard.folder.name, "keeper": name, "flow_days": int(flow.sum()),
                     "full_days": int((flow & (lived["free_kg"] < 1.0)).sum()),
-                    "super_days": int(lived["supers"].sum()),
+                    "super_days": int(lived["supers"][: _last_day(flow)].sum()),
                 }
             )  # fmt: skip
     return rows, chances
+
+
+def _last_day(flow: pd.Series) -> pd.Timestamp | None:
+    """The last flow day: how long supers stand after it is not the business of adding them."""
+    return flow.index[flow][-1] if flow.any() else flow.index[0]
 
 
 def _fed_if_hungry(hive: ManagedHive) -> float:
@@ -318,19 +326,25 @@ def _room_enough(hive: ManagedHive, visit: bool) -> int:
     return 1 if visit and hive.colony.free_kg < 11 and hive.care.supers < 5 else 0
 
 
+def _nothing_if_fed(hive: ManagedHive) -> float | None:
+    """Nobody takes honey from a hive that was fed of late: it would be syrup."""
+    return 0.0 if hive.day - hive.care.last_fed <= 90 else None
+
+
 def _fed_by_advice(yard: Yard, bias: float, chances: list[dict]) -> Callable:
     def orders(hive: ManagedHive, visit: bool) -> Orders:
         supers_on = _room_enough(hive, visit)
         weekly = hive.day % EVERY_D == 0
         if not (visit or weekly):
-            return Orders(supers=supers_on)
+            return Orders(supers=supers_on, take_kg=_nothing_if_fed(hive))
         said = _stores_asked(yard, hive, bias, visit)
         if weekly and hive.day % (4 * EVERY_D) == 0:
             chances.extend(_low_chances(yard, hive, said))
         today = hive.setting.days.index[hive.day]
         due = said.when is not None and said.when.date <= today
         reachable = visit or said.food == "fondant"
-        return Orders(supers=supers_on, feed_kg=said.portion_kg if due and reachable else 0.0)
+        feed = said.portion_kg if due and reachable else 0.0
+        return Orders(supers=supers_on, feed_kg=feed, take_kg=_nothing_if_fed(hive))
 
     return orders
 
@@ -376,11 +390,11 @@ def _foreseen_feed(yard: Yard, floor: float) -> Callable:
         supers_on = _room_enough(hive, visit)
         until = min(hive.day + EVERY_D, len(hive.setting.airs) - 1)
         if hive.day % EVERY_D or until <= hive.day:
-            return Orders(supers=supers_on)
+            return Orders(supers=supers_on, take_kg=_nothing_if_fed(hive))
         trial = hive.twin().live_until(until, lambda h, _: Orders(take_kg=0.0))
         short = max(floor - trial["stores_kg"].min(), 0.0)
         # Syrup loses its water, and what is eaten of the feed is eaten: a little more is wanted.
-        return Orders(supers=supers_on, feed_kg=1.3 * short)
+        return Orders(supers=supers_on, feed_kg=1.3 * short, take_kg=_nothing_if_fed(hive))
 
     return orders
 
@@ -424,18 +438,22 @@ def splits(yard: Yard) -> list[dict]:
     rows = []
     for hive in yard.hives()[:2]:
         weeks = range(28, 28 + 7 * 26, 7)
+        flow = _free_twin(hive)["gain_kg"] >= yard.threshold
+        unsplit = _crop_of_split(hive, None, "", flow)
         for kind in QUEENLESS_D:
-            crops = {w: _crop_of_split(hive, w, kind) for w in weeks if _could_mate(yard, hive, w, kind)}
-            if not crops:
-                continue
+            crops = {
+                week: _crop_of_split(hive, week, kind, flow)
+                for week in weeks
+                if _could_mate(hive, week, kind)
+            }
             chosen = _advised_week(yard, hive, kind, weeks)
-            best = max(crops, key=crops.get)
-            none = _crop_of_split(hive, None, kind)
+            followed = unsplit if chosen is None else _crop_of_split(hive, chosen, kind, flow)
             rows.append(
                 {
-                    "yard": yard.folder.name, "kind": kind, "advised": chosen, "best": best,
-                    "crop_best": crops[best], "crop_unsplit": none,
-                    "crop_advised": crops.get(chosen, _crop_of_split(hive, chosen, kind)) if chosen is not None else none,
+                    "yard": yard.folder.name, "kind": kind, "advised": chosen,
+                    "best": max(crops, key=crops.get, default=None),
+                    "crop_best": max([*crops.values(), unsplit]), "crop_unsplit": unsplit,
+                    "crop_advised": followed,
                 }
             )  # fmt: skip
     return rows
@@ -445,29 +463,31 @@ def _keep_alive(hive: ManagedHive, _: bool) -> Orders:
     return Orders(feed_kg=2.0 if hive.colony.stores_kg < 4 else 0.0, take_kg=0.0)
 
 
-def _crop_of_split(hive: ManagedHive, week: int | None, kind: str) -> float:
-    """What one hive or both halves brought in beyond feed over the year. [kg]"""
+def _crop_of_split(hive: ManagedHive, week: int | None, kind: str, flow: pd.Series) -> float:
+    """What one hive or both halves gained on the days that were flow days of a whole one. [kg]"""
     whole = hive.twin()
     whole.colony.room_kg += 1000
-    start = whole.colony.stores_kg
     last = hive.day + 364
-    if week is None:
-        lived = whole.live_until(last, _keep_alive)
-        return whole.colony.stores_kg - start - lived["fed_kg"].sum()
-    fed = whole.live_until(hive.day + week, _keep_alive)["fed_kg"].sum()
-    whole.rows.clear()
-    young = split_off(whole, *QUEENLESS_D[kind])
-    for half in (whole, young):
-        fed += half.live_until(last, _keep_alive)["fed_kg"].sum()
-    return whole.colony.stores_kg + young.colony.stores_kg - start - fed
+    if week is not None:
+        whole.live_until(hive.day + week, _keep_alive)
+        young = split_off(whole, *QUEENLESS_D[kind])
+        gain = whole.live_until(last, _keep_alive)["gain_kg"].add(
+            young.live_until(last, _keep_alive)["gain_kg"], fill_value=0.0
+        )
+    else:
+        gain = whole.live_until(last, _keep_alive)["gain_kg"]
+    return float(gain[flow].sum())
 
 
-def _could_mate(yard: Yard, hive: ManagedHive, week: int, kind: str) -> bool:
-    """Whether three days fit for mating came in time."""
+def _could_mate(hive: ManagedHive, week: int, kind: str) -> bool:
+    """Whether the yard was visited that week, and three days fit for mating came in time."""
+    day = hive.day + week
+    if not hive.setting.visits[day : day + 7].any():
+        return False
     after = {"laying queen": None, "ripe cell": 6, "walk-away": 18}[kind]
     if after is None:
         return True
-    days = hive.setting.days.iloc[hive.day + week + after : hive.day + week + after + 14]
+    days = hive.setting.days.iloc[day + after : day + after + 14]
     return bool(((days["temp_max_c"] >= 20) & (days["flight_h"] >= 2)).sum() >= 3)
 
 
@@ -477,8 +497,15 @@ def _advised_week(yard: Yard, hive: ManagedHive, kind: str, weeks) -> int | None
     for week in weeks:
         today = hive.setting.days.index[hive.day + week]
         ahead, issued, ago = yard.ahead(now, today)
-        air = Air(*(issued.column(c, ago) for c in ("temp_mean_c", "temp_max_c", "temp_min_c", "foraging_h")))
-        said = split_advice(now, ahead, air, kind, yard.threshold, yard.numbers, np.random.default_rng(4))
+        air = Air(
+            *(
+                issued.column(c, ago)
+                for c in ("temp_mean_c", "temp_max_c", "temp_min_c", "foraging_h")
+            )
+        )
+        said = split_advice(
+            now, ahead, air, kind, yard.threshold, yard.numbers, np.random.default_rng(4)
+        )
         if said.verdict == "split":
             return week
     return None
@@ -524,10 +551,14 @@ def report_chances(chances: list[dict]) -> None:
     """Means of what was said and what came, by what was said."""
     table = pd.DataFrame(chances)
     for what, part in table.groupby("what"):
-        print(f"{what}: said {part['said'].mean():.3f}, came {part['came'].mean():.3f}, {len(part)} cases")
+        print(
+            f"{what}: said {part['said'].mean():.3f}, came {part['came'].mean():.3f}, {len(part)} cases"
+        )
         part = part.assign(band=pd.cut(part["said"], [-0.01, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0]))
         for _, band in part.groupby("band", observed=True):
-            print(f"   said {band['said'].mean():.2f}, came {band['came'].mean():.2f} ({len(band)})")
+            print(
+                f"   said {band['said'].mean():.2f}, came {band['came'].mean():.2f} ({len(band)})"
+            )
 
 
 def report_leaving(rows: list[dict]) -> None:
@@ -536,7 +567,9 @@ def report_leaving(rows: list[dict]) -> None:
     for q in (50, 80, 90):
         enough = (table["needed"] <= table[f"said_{q}"]).mean()
         over = (table[f"said_{q}"] - table["needed"]).mean()
-        print(f"leave for {q} %: enough in {enough:.2f} of {len(table)}, {over:+.1f} kg in the mean")
+        print(
+            f"leave for {q} %: enough in {enough:.2f} of {len(table)}, {over:+.1f} kg in the mean"
+        )
     print(table.groupby("yard")[["needed", "said_50", "said_90"]].mean().round(1).to_string())
 
 
@@ -560,7 +593,9 @@ def speed(yard: Yard) -> None:
         model, future, yard.numbers, np.random.default_rng(1), FUTURES, daily_d=DAILY_D, copies=1
     )
     simulated = time.perf_counter()
-    temp = {c: runs[c][drawn.weather] for c in ("temp_mean_c", "temp_max_c", "temp_min_c", "foraging_h")}
+    temp = {
+        c: runs[c][drawn.weather] for c in ("temp_mean_c", "temp_max_c", "temp_min_c", "foraging_h")
+    }
     visits = pd.date_range(drawn.dates[0], periods=36, freq="7D")
     for k in range(4):
         now = HiveNow(f"H{k}", frames_of_bees=10.0)
@@ -573,7 +608,9 @@ def speed(yard: Yard) -> None:
         for kind in QUEENLESS_D:
             split_advice(now, ahead, Air(*temp.values()), kind, yard.threshold, yard.numbers, rng)
     done = time.perf_counter()
-    print(f"futures {simulated - before:.2f} s, rooms of four hives {done - simulated:.2f} s (aim 2 in all)")
+    print(
+        f"futures {simulated - before:.2f} s, rooms of four hives {done - simulated:.2f} s (aim 2 in all)"
+    )
 
 
 def main() -> None:

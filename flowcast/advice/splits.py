@@ -21,7 +21,14 @@ from flowcast.numbers import Numbers
 # Kinds of split, and their names in numbers.toml.
 KINDS = {"laying queen": "laying", "ripe cell": "cell", "walk-away": "walk"}
 MATING = {"ripe cell": "cell", "walk-away": "walk"}
-WORDS = ("meets the flow", "costs the crop", "too late", "no mating weather", "no flow near")
+WORDS = (
+    "meets the flow",
+    "no flow near",
+    "costs the crop",
+    "no mating weather",
+    "too late",
+    "too cold",
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,7 +39,7 @@ class SplitAdvice(Advice):
     weeks: index the first date of each week; meets (chance that its bees forage when the next
     flow opens), crop_q10, crop_q50, crop_q90 (what the split adds to the crop of the hive that is
     split, both halves together, until the end of the days looked at; negative when it costs
-    [kg]), mating (chance of mating weather when the queen flies; NaN with a laying queen),
+    [kg]), warm (chance of weather to open hives in), mating (chance of mating weather when the queen flies; NaN with a laying queen),
     in_time (chance that it is a full colony before winter or dearth), word (one of `WORDS`).
     mating_from, mating_to: when the queen of a split made on the advised date flies to mate;
     unmated_after: without eggs by then expect a drone layer.
@@ -107,6 +114,9 @@ def split_advice(
             "meets": [_meets(windows, s, ready, len(ahead.dates)) for s in starts],
             **{f"crop_q{q}": np.quantile(over, q / 100, axis=1) for q in (10, 50, 90)},
             "crop_mean": over.mean(axis=1),
+            "warm": (two_weeks(air.warmest_c) >= numbers["timing.open_from_c"]).mean(axis=0)[
+                starts
+            ],
             "mating": [_mating(air, kind, s, numbers) for s in starts],
             "in_time": [_in_time(ahead, air, windows, s + ready, numbers) for s in starts],
         },
@@ -164,33 +174,35 @@ def mating_days(air: Air, numbers: Numbers) -> np.ndarray:
 
 
 def _in_time(ahead: HiveAhead, air: Air, windows, ready_on: np.ndarray, numbers: Numbers) -> float:
-    """Chance that another round of brood is reared before winter or a long dearth."""
-    settled = ready_on + int(numbers["timing.settle_d"])
+    """Chance that before winter another round of brood is reared, and before a long time without
+    flow two weeks of it are had."""
     days = len(ahead.dates)
+    settled = ready_on + int(numbers["timing.settle_d"])
     cold = two_weeks(air.temp_c) < numbers["timing.cold_c"]
-    after = np.arange(days) >= (ready_on - int(numbers["timing.settle_d"]))[:, None]
-    winter = first_true(cold & after)
-    hungry = np.array(
-        [_dearth_from(own, r, days, numbers) for own, r in zip(windows, ready_on, strict=True)]
-    )
-    return float((settled <= np.minimum(winter, hungry)).mean())
+    winter = first_true(cold & (np.arange(days) >= ready_on[:, None]))
+    last = [
+        _flow_until(own, day, days, numbers) for own, day in zip(windows, ready_on, strict=True)
+    ]
+    fed = ready_on + int(numbers["timing.settle_flow_d"]) <= np.array(last)
+    return float(((settled <= winter) & fed).mean())
 
 
-def _dearth_from(windows: list, day: int, days: int, numbers: Numbers) -> int:
-    """Where a time without flow begins that is too long for a new colony, from this day on."""
-    edges = [max(day, 0), *(b for _, b in windows if b >= day)]
-    opens = [*(a for a, b in windows if b >= day), days + int(numbers["timing.dearth_d"])]
-    long = (
-        end
-        for end, start in zip(edges, opens, strict=True)
-        if start - end >= numbers["timing.dearth_d"]
-    )
-    return next(long, days)
+def _flow_until(windows: list, day: int, days: int, numbers: Numbers) -> int:
+    """The last day of flow before a time without any that is too long for a new colony; -1 when no
+    flow comes from this day on."""
+    later = [(a, b) for a, b in windows if b >= day]
+    opens = [*(a for a, _ in later[1:]), days + int(numbers["timing.dearth_d"])]
+    for (_, end), opening in zip(later, opens, strict=False):
+        if opening - end >= numbers["timing.dearth_d"]:
+            return end
+    return -1
 
 
 def _word(row, numbers: Numbers) -> str:
     """The week in a word, the strongest objection first."""
     likely = numbers["timing.split_chance"]
+    if row.warm < likely:
+        return "too cold"
     if row.in_time < likely:
         return "too late"
     if row.mating < likely:
@@ -234,13 +246,13 @@ def _few(hive: HiveNow, numbers: Numbers) -> bool:
 
 
 def _dated(found: SplitAdvice, good: pd.DataFrame, numbers: Numbers) -> SplitAdvice:
-    best = good["crop_mean"].idxmax()
+    """The earliest of the weeks that are as good as the best: what can be done now is not put off."""
     near = good[good["crop_mean"] >= good["crop_mean"].max() - numbers["timing.split_costs_kg"]]
-    row = good.loc[best]
+    best, row = near.index[0], near.iloc[0]
     found = replace(
         found,
         verdict="split" if best == found.weeks.index[0] else "wait",
-        when=When(best, near.index[0], near.index[-1] + pd.Timedelta(days=6), float(row["meets"])),
+        when=When(best, best, near.index[-1] + pd.Timedelta(days=6), float(row["meets"])),
     )
     if found.kind not in MATING:
         return found

@@ -64,8 +64,8 @@ class ManagedHive:
         return replace(self, care=copy.deepcopy(self.care), rows=[])
 
     def live_until(self, last: int, orders: Callable[[ManagedHive, bool], Orders]) -> pd.DataFrame:
-        """Let it live up to and without day `last`; the table of all its rows."""
-        while self.day < last:
+        """Let it live up to and without day `last`, or to the last there is; the table of all its rows."""
+        while self.day < min(last, len(self.setting.airs)):
             visit = bool(self.setting.visits[self.day])
             self._follow(orders(self, visit), visit)
             self.colony.strength = float(self.strength[self.day])
@@ -87,9 +87,7 @@ class ManagedHive:
 
     def _follow(self, orders: Orders, visit: bool) -> None:
         late = bool(self.setting.late[self.day])
-        # Nobody takes honey from a hive that was fed of late: it would be syrup.
-        unfed = self.day - self.care.last_fed > 90
-        if visit and unfed and orders.take_kg is None:
+        if visit and orders.take_kg is None:
             self.care.harvest(self.day, 10, late)
         if orders.take_kg:
             self.colony.stores_kg -= orders.take_kg
