@@ -39,6 +39,7 @@ WHY = {
     "too late": "it would be no full colony before winter or dearth",
     "no mating weather": "a queen would find no weather to mate in",
     "no flow near": "no flow is near",
+    "too cold": "it is too cold to rear and mate a queen or to build up",
     "no whole nights": "no scale has told of enough whole nights",
     "no flow lately": "no flow was seen in the last weeks",
     "nectar coming in": "nectar is still coming in",
@@ -292,6 +293,8 @@ def _stores(a: StoresAdvice, units: str) -> str:
     low = float(a.low.iloc[-1])
     peak = f", most likely from {words.day(a.peak[0])} to {words.day(a.peak[1])}" if a.peak else ""
     risk = f"the chance that they fall to {words.weight(a.floor_kg, units)} before the next flow is {words.chance(low)}{peak if low >= 0.05 else ''}"
+    if a.verdict == "unknown":
+        return f"{inside}; {risk}. Weigh or look before feeding."
     if a.feed_kg is None:
         return f"{inside}; {risk}. No feed is called for."
     finish = (
