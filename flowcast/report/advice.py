@@ -38,6 +38,7 @@ WHY = {
     "costs the crop": "foragers would be missing in the flow",
     "too late": "it would be no full colony before winter or dearth",
     "no mating weather": "a queen would find no weather to mate in",
+    "too cold": "it is too cold to open hives and divide them",
     "no flow near": "no flow is near",
     "too cold": "it is too cold to rear and mate a queen or to build up",
     "no whole nights": "no scale has told of enough whole nights",
