@@ -40,7 +40,6 @@ WHY = {
     "no mating weather": "a queen would find no weather to mate in",
     "too cold": "it is too cold to open hives and divide them",
     "no flow near": "no flow is near",
-    "too cold": "it is too cold to rear and mate a queen or to build up",
     "no whole nights": "no scale has told of enough whole nights",
     "no flow lately": "no flow was seen in the last weeks",
     "nectar coming in": "nectar is still coming in",
