@@ -191,7 +191,9 @@ def test_enough_stores_and_unknown_ones_are_said():
     enough = StoresAdvice(verdict="enough", stores_kg=NINE, floor_kg=8.0, low=LOW)
     assert "No feed is called for" in advice.what(enough, "kg")
     unknown = replace(enough, verdict="unknown", needs=("weight or full frames",))
-    assert "Stores are not known, perhaps 5.0 to 20 kg" in advice.what(unknown, "kg")
+    said = advice.what(unknown, "kg")
+    assert "Stores are not known, perhaps 5.0 to 20 kg" in said
+    assert "Weigh or look before feeding" in said
     assert advice.needs(unknown).startswith("Would tell more: wood_kg")
 
 

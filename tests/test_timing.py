@@ -118,6 +118,7 @@ def test_unknown_boxes_and_stores_ask_for_what_they_need(found):
     nothing = next(hive for hive in found.hives if hive.hive == "B")
     assert nothing.supers.verdict == "unknown"
     assert "boxes" in nothing.supers.needs
+    assert (nothing.stores.verdict, nothing.stores.when) == ("unknown", None)
     low, middle, high = nothing.stores.stores_kg
     assert low < middle < high
     assert "weight or full frames" in nothing.stores.needs

@@ -39,7 +39,7 @@ class AfterAdvice(Advice):
     them), "past" (they are being reared already), "no winter" (brood is reared all the year) or
     "unknown" (no whole past year of weather).
     bees: when winter bees are reared. goes_on: chance that a flow lasts beyond the last date on which
-    the time that is needed is still left. until: the end of the window, the early date from which
+    the time that is needed is still left. until: the end of the window, the middle date from which
     winter bees are reared. high_c: quantiles 10, 50, 90 % of the daily highest temperatures in it, to
     be held against a label's limits; None where it lies beyond the weather ahead. [°C]
     """
@@ -132,7 +132,7 @@ def read_after(
     """
     if bees is None:
         return AfterAdvice(verdict="no winter" if years else "unknown", cautions=CAUTIONS)
-    today, until = visits.chance.index[0], bees.start[0]
+    today, until = visits.chance.index[0], bees.start[1]
     if until <= today:
         return AfterAdvice(verdict="past", bees=bees, until=until, cautions=CAUTIONS)
     latest = max(0, (until - today).days - int(numbers["timing.before_winter_d"]))

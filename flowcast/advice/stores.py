@@ -108,6 +108,8 @@ def stores_advice(
         needs=("weight or full frames",) if stores.how == "unknown" else (),
     )
     occasions = _occasions(visits, temp_c, ahead.dates, numbers)
+    if stores.how == "unknown":  # a guess is no ground to open a hive and feed
+        return replace(found, verdict="unknown", reasons=())
     need = _soonest(
         _in_season(over, flow, low, occasions, ahead.dates, numbers),
         _before_winter(over, spring, found.finish_by, visits, ahead.dates, numbers),

@@ -206,12 +206,13 @@ def _hive(hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetl
     )
     leave = leave_advice(hive, ahead, stores, threshold, numbers, learned=found.model.seasons >= 1)
     room = free.kg if free else None
-    watch = swarm_watch(hive, ahead, futures.air, _building_up(found.record), room, numbers)
+    until = swarms_until(found.record)
+    watch = swarm_watch(hive, ahead, futures.air, until is not None, room, numbers)
     return HiveTiming(
         hive=hive.name,
         supers=_near(supers, visits),
         splits=_splits(hive, found, futures, visits, beetles, ahead),
-        swarm=_on_fit_day(_dated(watch, visits), visits),
+        swarm=_on_fit_day(_dated(watch, until, visits), visits),
         stores=feed if feed.food == NO_FEED else _on_fit_day(feed, visits),
         leave=leave,
         ripe=ripe,
@@ -276,13 +277,12 @@ def _on_fit_day(advice: Advice, visits: Visits) -> Advice:
     return replace(advice, when=replace(advice.when, date=visits.next_fit(advice.when.date)))
 
 
-def _dated(watch: SwarmWatch, visits: Visits) -> SwarmWatch:
-    """In swarm season the next look is the next visit."""
+def _dated(watch: SwarmWatch, until: pd.Timestamp | None, visits: Visits) -> SwarmWatch:
+    """In swarm season the next look is the next visit; the season ends with warmth or by the calendar."""
     if watch.verdict != "look":
         return watch
-    today, until = visits.chance.index[[0, -1]]
-    last = watch.season_to if watch.season_to < until else None
-    return replace(watch, when=When(today, today, last, 1.0))
+    today, last = visits.chance.index[0], min(watch.season_to, until)
+    return replace(watch, season_to=last, when=When(today, today, last, 1.0))
 
 
 def _plan(visits: Visits) -> pd.DatetimeIndex:
@@ -300,14 +300,15 @@ def _next_super(hive: HiveNow) -> Box:
     return Box(top.kind, top.frames) if top else Box("medium", frames)
 
 
-def _building_up(record: Record) -> bool:
-    """Whether the days still grow longer."""
-    since = weather.season_day([record.issue_date], weather.midwinter(record.yard.place))[0]
-    longest = weather.season_day(
-        [pd.Timestamp(2024, *weather.midsummer(record.yard.place))],
-        weather.midwinter(record.yard.place),
-    )[0]
-    return bool(since <= longest)
+def swarms_until(record: Record) -> pd.Timestamp | None:
+    """The last day of the swarm season that is on or ahead: some weeks beyond the longest day; None in
+    the half of the year in which days grow shorter."""
+    place = record.yard.place
+    since = int(weather.season_day([record.issue_date], weather.midwinter(place))[0])
+    longest = pd.DatetimeIndex([pd.Timestamp(2024, *weather.midsummer(place))])
+    last = int(weather.season_day(longest, weather.midwinter(place))[0])
+    last += int(record.yard.numbers["timing.swarm_after_d"])
+    return record.issue_date + pd.Timedelta(days=last - since) if since <= last else None
 
 
 def _ripe(found: YardOutlook, hives, visits: Visits, beetles) -> dict[str, RipeAdvice]:

@@ -228,9 +228,7 @@ def _swarm(a: SwarmWatch, units: str) -> str:
     if a.verdict == "cells: act now":
         return f"Queen cells were seen: act now, whatever the calendar.{hot}"
     if a.verdict == "look":
-        last = a.when.last if a.when else a.season_to
-        until = f", until about {words.day(last)}" if last is not None else ""
-        return f"Swarm season{until}: look for queen cells every {a.every_d} days.{hot}"
+        return f"Swarm season, until about {words.day(a.season_to)}: look for queen cells every {a.every_d} days.{hot}"
     return f"Not the swarm season now.{hot}"
 
 
@@ -295,6 +293,8 @@ def _stores(a: StoresAdvice, units: str) -> str:
     low = float(a.low.iloc[-1])
     peak = f", most likely from {words.day(a.peak[0])} to {words.day(a.peak[1])}" if a.peak else ""
     risk = f"the chance that they fall to {words.weight(a.floor_kg, units)} before the next flow is {words.chance(low)}{peak if low >= 0.05 else ''}"
+    if a.verdict == "unknown":
+        return f"{inside}; {risk}. Weigh or look before feeding."
     if a.feed_kg is None:
         return f"{inside}; {risk}. No feed is called for."
     finish = (
@@ -336,9 +336,7 @@ def _after(a: AfterAdvice, units: str) -> str:
     reared = f"Winter bees are reared from about {words.day(a.bees.start[1])} ({words.from_to(a.bees.start[0], a.bees.start[2])}, 8 years of 10)"
     if a.verdict == "past":
         return f"{reared}: that time has begun. Count mites now."
-    goes_on = (
-        f" A flow may go on beyond it ({words.chance(a.goes_on)})." if a.goes_on >= 0.1 else ""
-    )
+    goes_on = f" A flow may go on later ({words.chance(a.goes_on)})." if a.goes_on >= 0.1 else ""
     high = ""
     if a.high_c is not None and not any(math.isnan(v) for v in a.high_c):
         high = f" Highest temperatures then: {a.high_c[0]:.0f} to {a.high_c[2]:.0f} °C on 8 days of 10."

@@ -243,7 +243,11 @@ def rests_on(found: YardTiming) -> list[str]:
         lines.append(
             "No past year of weather is there, so nothing is said of the months beyond these days."
         )
-    if not found.hives:
+    if found.record.yard.is_place:
+        lines.append(
+            f"A place on the map, {words.PLACE_ONLY} What holds for a strong colony is said."
+        )
+    elif not found.hives:
         lines.append(NO_HIVES)
     lines.append(
         "How much bees eat, what combs hold, when brood ends and how new colonies grow are common practice "
