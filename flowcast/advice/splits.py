@@ -175,16 +175,21 @@ def mating_days(air: Air, numbers: Numbers) -> np.ndarray:
 
 def _in_time(ahead: HiveAhead, air: Air, windows, ready_on: np.ndarray, numbers: Numbers) -> float:
     """Chance that before winter another round of brood is reared, and before a long time without
-    flow two weeks of it are had."""
+    flow two weeks of it are had.
+
+    The latter among the futures in which any flow comes: a flow that may fail makes no week too
+    late. Where none comes in any of them there is nothing to be in time for.
+    """
     days = len(ahead.dates)
     settled = ready_on + int(numbers["timing.settle_d"])
     cold = two_weeks(air.temp_c) < numbers["timing.cold_c"]
     winter = first_true(cold & (np.arange(days) >= ready_on[:, None]))
-    last = [
-        _flow_until(own, day, days, numbers) for own, day in zip(windows, ready_on, strict=True)
-    ]
-    fed = ready_on + int(numbers["timing.settle_flow_d"]) <= np.array(last)
-    return float(((settled <= winter) & fed).mean())
+    last = np.array(
+        [_flow_until(own, day, days, numbers) for own, day in zip(windows, ready_on, strict=True)]
+    )
+    comes = last >= 0
+    fed = ready_on + int(numbers["timing.settle_flow_d"]) <= last
+    return float(((settled <= winter) & fed)[comes].mean()) if comes.any() else 0.0
 
 
 def _flow_until(windows: list, day: int, days: int, numbers: Numbers) -> int:
