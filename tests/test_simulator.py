@@ -586,7 +586,7 @@ def test_the_simulator_takes_nothing_from_the_forecaster():
     allowed = {"numpy", "pandas", "scipy", "simulator"}
     files = [*(ROOT / "scripts" / "simulator").glob("*.py")]
     files += [ROOT / "scripts" / f"make_{kind}_yards.py" for kind in ("trial", "sample")]
-    standard = {"__future__", "argparse", "collections", "dataclasses", "functools", "gzip"}
+    standard = {"__future__", "argparse", "collections", "copy", "dataclasses", "functools", "gzip"}
     standard |= {"itertools", "json", "math", "pathlib", "sys", "typing"}
     assert len(files) > 8
     for path in files:
