@@ -239,12 +239,18 @@ def _fed_if_hungry(hive: ManagedHive) -> float:
     return 5.0 if hive.colony.stores_kg < 4 else 0.0
 
 
+def _only_fed(hive: ManagedHive, _: bool) -> Orders:
+    return Orders(feed_kg=_fed_if_hungry(hive))
+
+
+def _nothing(hive: ManagedHive, _: bool) -> Orders:
+    return Orders()
+
+
 def _free_twin(hive: ManagedHive) -> pd.DataFrame:
     twin = hive.twin()
     twin.colony.room_kg += 1000
-    return twin.live_until(
-        hive.day + 364, lambda h, _: Orders(feed_kg=_fed_if_hungry(h), take_kg=0.0)
-    )
+    return twin.live_until(hive.day + 364, _only_fed, takes=False)
 
 
 def _by_advice(yard: Yard, start: ManagedHive, rng, chances: list[dict]) -> Callable:
@@ -275,9 +281,7 @@ def _super_chances(yard, hive, ahead, free, unripe_kg) -> list[dict]:
     from flowcast.advice.supers import comb_taken
 
     left = ahead.drawn(free)[:, None] - comb_taken(ahead, unripe_kg, yard.numbers)
-    twin = hive.twin().live_until(
-        hive.day + 30, lambda h, _: Orders(feed_kg=_fed_if_hungry(h), take_kg=0.0)
-    )
+    twin = hive.twin().live_until(hive.day + 30, _only_fed, takes=False)
     return [
         {
             "what": f"comb runs out within {days} d",
@@ -299,7 +303,7 @@ def _foreseen_supers(hive: ManagedHive, visit: bool) -> Orders:
     for count in range(4):
         trial = hive.twin()
         tried = _first_only(Orders(supers=count, feed_kg=feed))
-        if (trial.live_until(until, tried)["free_kg"] >= 1.0).all():
+        if (trial.live_until(until, tried, takes=False)["free_kg"] >= 1.0).all():
             break
     return Orders(supers=count, feed_kg=feed)
 
@@ -343,17 +347,12 @@ def _room_enough(hive: ManagedHive, visit: bool) -> int:
     return 1 if visit and hive.colony.free_kg < 11 and hive.care.supers < 5 else 0
 
 
-def _nothing_if_fed(hive: ManagedHive) -> float | None:
-    """Nobody takes honey from a hive that was fed of late: it would be syrup."""
-    return 0.0 if hive.day - hive.care.last_fed <= 90 else None
-
-
 def _fed_by_advice(yard: Yard, bias: float, chances: list[dict]) -> Callable:
     def orders(hive: ManagedHive, visit: bool) -> Orders:
         supers_on = _room_enough(hive, visit)
         weekly = hive.day % EVERY_D == 0
         if not (visit or weekly):
-            return Orders(supers=supers_on, take_kg=_nothing_if_fed(hive))
+            return Orders(supers=supers_on)
         said = _stores_asked(yard, hive, bias, visit)
         if weekly and hive.day % (4 * EVERY_D) == 0:
             chances.extend(_low_chances(yard, hive, said))
@@ -361,7 +360,7 @@ def _fed_by_advice(yard: Yard, bias: float, chances: list[dict]) -> Callable:
         due = said.when is not None and said.when.date <= today
         reachable = visit or said.food == "fondant"
         feed = said.portion_kg if due and reachable else 0.0
-        return Orders(supers=supers_on, feed_kg=feed, take_kg=_nothing_if_fed(hive))
+        return Orders(supers=supers_on, feed_kg=feed)
 
     return orders
 
@@ -382,7 +381,7 @@ def _low_chances(yard: Yard, hive: ManagedHive, said) -> list[dict]:
     until = min(hive.day + 120, len(hive.setting.airs) - 1)
     twin = hive.twin()
     twin.colony.room_kg += 1000
-    lived = twin.live_until(until, lambda h, _: Orders(take_kg=0.0))
+    lived = twin.live_until(until, _nothing, takes=False)
     flow = _true_next_flow(yard, lived)
     rows = []
     for days in (30, 60, 120):
@@ -407,11 +406,11 @@ def _foreseen_feed(yard: Yard, floor: float) -> Callable:
         supers_on = _room_enough(hive, visit)
         until = min(hive.day + EVERY_D, len(hive.setting.airs) - 1)
         if hive.day % EVERY_D or until <= hive.day:
-            return Orders(supers=supers_on, take_kg=_nothing_if_fed(hive))
-        trial = hive.twin().live_until(until, lambda h, _: Orders(take_kg=0.0))
+            return Orders(supers=supers_on)
+        trial = hive.twin().live_until(until, _nothing, takes=False)
         short = max(floor - trial["stores_kg"].min(), 0.0)
         # Syrup loses its water, and what is eaten of the feed is eaten: a little more is wanted.
-        return Orders(supers=supers_on, feed_kg=1.3 * short, take_kg=_nothing_if_fed(hive))
+        return Orders(supers=supers_on, feed_kg=1.3 * short)
 
     return orders
 
@@ -427,7 +426,7 @@ def leaving(yard: Yard) -> list[dict]:
         twin = hive.twin()
         twin.colony.room_kg += 1000
         twin.colony.stores_kg += 60  # so that it lives as it would with enough
-        lived = twin.live_until(hive.day + 364, lambda h, _: Orders(take_kg=0.0))
+        lived = twin.live_until(hive.day + 364, _nothing, takes=False)
         course = lived["stores_kg"]
         for day in range(84, 364 - 120, 28):
             now = HiveNow("hive", share=yard.share(hive))
@@ -477,7 +476,7 @@ def splits(yard: Yard) -> list[dict]:
 
 
 def _keep_alive(hive: ManagedHive, _: bool) -> Orders:
-    return Orders(feed_kg=2.0 if hive.colony.stores_kg < 4 else 0.0, take_kg=0.0)
+    return Orders(feed_kg=2.0 if hive.colony.stores_kg < 4 else 0.0)
 
 
 def _crop_of_split(hive: ManagedHive, week: int | None, kind: str, flow: pd.Series) -> float:
@@ -486,13 +485,13 @@ def _crop_of_split(hive: ManagedHive, week: int | None, kind: str, flow: pd.Seri
     whole.colony.room_kg += 1000
     last = hive.day + 364
     if week is not None:
-        whole.live_until(hive.day + week, _keep_alive)
+        whole.live_until(hive.day + week, _keep_alive, takes=False)
         young = split_off(whole, *QUEENLESS_D[kind])
-        gain = whole.live_until(last, _keep_alive)["gain_kg"].add(
-            young.live_until(last, _keep_alive)["gain_kg"], fill_value=0.0
+        gain = whole.live_until(last, _keep_alive, takes=False)["gain_kg"].add(
+            young.live_until(last, _keep_alive, takes=False)["gain_kg"], fill_value=0.0
         )
     else:
-        gain = whole.live_until(last, _keep_alive)["gain_kg"]
+        gain = whole.live_until(last, _keep_alive, takes=False)["gain_kg"]
     return float(gain[flow].sum())
 
 

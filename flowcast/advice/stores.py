@@ -17,10 +17,11 @@ from flowcast.advice.ahead import (
     two_weeks,
 )
 from flowcast.advice.hive import Estimate, HiveNow, floor_of
-from flowcast.advice.when import Advice, when_of
+from flowcast.advice.when import Advice, visit_before, when_of
 from flowcast.numbers import Numbers
 
 PEAK_D = 28
+SPRING_D = 30  # a month that is warmer than now tells of spring
 CAUTIONS = (
     "white sugar only",
     "no honey or comb of other hives",
@@ -83,84 +84,114 @@ def stores_advice(
     `timing.feed_span_d` or to the next flow. Before a winter it is fed while bees still take syrup,
     for the whole time to the next flow, as late as that allows, since a late flow may save it.
     """
-    floor = floor_of(hive, numbers)
-    over = ahead.drawn(stores)[:, None] + ahead.gained_kg - floor
-    windows = flows(ahead.gain_kg, threshold_kg, numbers)
-    flow = next_flow(windows, len(ahead.dates))
-    cold = cold_from(temp_c, numbers["timing.syrup_from_c"])
-    spring = next_flow(windows, len(ahead.dates), after=cold)
-    before = np.arange(len(ahead.dates)) < flow[:, None]
-    low = first_true((over < 0) & before)
-    empty = first_true((over < numbers["timing.starved_kg"] - floor) & before)
-    fallen = (low[:, None] <= np.arange(len(ahead.dates))).mean(axis=0)
+    course = _course(hive, ahead, stores, temp_c, threshold_kg, numbers)
     found = StoresAdvice(
         verdict="enough",
         hive=hive.name,
         stores_kg=stores.three,
-        floor_kg=floor,
-        low=pd.Series(fallen, index=ahead.dates, name="chance"),
-        starve_chance=float((empty < len(ahead.dates)).mean()),
-        peak=_peak(empty, ahead.dates),
-        finish_by=_finish_by(cold, ahead.dates),
+        floor_kg=floor_of(hive, numbers),
+        low=pd.Series(course.share_by_day(course.low), index=ahead.dates, name="chance"),
+        starve_chance=float((course.empty < len(ahead.dates)).mean()),
+        peak=_peak(course.empty, ahead.dates),
+        finish_by=_finish_by(course.cold, ahead.dates),
         reasons=("stores last",),
         changes=("another flow", "a cold spring", "more brood than usual"),
         cautions=CAUTIONS,
         needs=("weight or full frames",) if stores.how == "unknown" else (),
     )
-    occasions = _occasions(visits, temp_c, ahead.dates, numbers)
     if stores.how == "unknown":  # a guess is no ground to open a hive and feed
         return replace(found, verdict="unknown", reasons=())
     need = _soonest(
-        _in_season(over, flow, low, occasions, ahead.dates, numbers),
-        _before_winter(over, spring, found.finish_by, visits, ahead.dates, numbers),
+        _in_season(course, _occasions(visits, course, numbers), numbers),
+        _before_winter(course, found.finish_by, visits, numbers),
     )
     if need is None:
         return found
-    return _fed(found, hive, need, low, temp_c, ahead.dates, beetle_season, numbers)
+    return _fed(found, hive, need, course, beetle_season, numbers)
+
+
+@dataclass(frozen=True)
+class _Course:
+    """The stores of every future over the floor at the end of each day [kg], and what meets them.
+
+    Positions, one a future, the number of days where it does not come: flow, the next flow; cold,
+    from when bees take no syrup; spring, the first flow after that; low and empty, when the stores
+    fall to the floor and run out, before the next flow.
+    """
+
+    dates: pd.DatetimeIndex
+    over_kg: np.ndarray
+    temp_c: np.ndarray
+    flow: np.ndarray
+    cold: np.ndarray
+    spring: np.ndarray
+    low: np.ndarray
+    empty: np.ndarray
+
+    def share_by_day(self, position: np.ndarray) -> np.ndarray:
+        """Share of futures in which this has come by the end of each day."""
+        return (position[:, None] <= np.arange(len(self.dates))).mean(axis=0)
+
+    def missing_kg(self, end: np.ndarray) -> np.ndarray:
+        """How far each future falls below the floor before its day `end`; 0 when it does not."""
+        inside = np.arange(len(self.dates)) < end[:, None]
+        return np.maximum(-np.where(inside, self.over_kg, np.inf).min(axis=1), 0.0)
+
+
+def _course(hive, ahead: HiveAhead, stores, temp_c, threshold_kg, numbers: Numbers) -> _Course:
+    floor, days = floor_of(hive, numbers), len(ahead.dates)
+    over = ahead.drawn(stores)[:, None] + ahead.gained_kg - floor
+    windows = flows(ahead.gain_kg, threshold_kg, numbers)
+    flow = next_flow(windows, days)
+    cold = cold_from(temp_c, numbers["timing.syrup_from_c"])
+    before = np.arange(days) < flow[:, None]
+    return _Course(
+        dates=ahead.dates,
+        over_kg=over,
+        temp_c=temp_c,
+        flow=flow,
+        cold=cold,
+        spring=next_flow(windows, days, after=cold),
+        low=first_true((over < 0) & before),
+        empty=first_true((over < numbers["timing.starved_kg"] - floor) & before),
+    )
 
 
 @dataclass(frozen=True)
 class _Need:
-    """Stores that are missing, one value a scenario [kg]; the day to feed; what it is for."""
+    """Stores that are missing, one value a future [kg]; the day to feed; what it is for."""
 
     missing_kg: np.ndarray
     day: pd.Timestamp
     reason: str
 
 
-def _in_season(over, flow, low, at, dates, numbers: Numbers) -> _Need | None:
-    """The need of the weeks after the first visit that cannot be passed by."""
-    after = [*at[1:], len(dates)]
-    for here, then in zip(at, after, strict=True):
-        then = min(then, here + int(numbers["timing.feed_span_d"]))
-        if (low < then).mean() >= numbers["timing.low_chance"]:
-            end = np.minimum(np.maximum(flow, then), here + int(numbers["timing.feed_span_d"]))
-            return _Need(_missing(over, end), dates[here], "stores fall to the floor")
+def _in_season(course: _Course, at: np.ndarray, numbers: Numbers) -> _Need | None:
+    """The need of the weeks after the first occasion that cannot be passed by."""
+    span, days = int(numbers["timing.feed_span_d"]), len(course.dates)
+    for here, then in zip(at, [*at[1:], days], strict=True):
+        then = min(then, here + span)
+        if (course.low < then).mean() >= numbers["timing.low_chance"]:
+            end = np.minimum(np.maximum(course.flow, then), here + span)
+            missing = course.missing_kg(end)
+            return _Need(missing, course.dates[here], "stores fall to the floor")
     return None
 
 
-def _before_winter(over, flow, finish_by, visits, dates, numbers: Numbers) -> _Need | None:
+def _before_winter(course: _Course, finish_by, visits, numbers: Numbers) -> _Need | None:
     """The need of the winter ahead, begun in time to be taken down while bees take syrup."""
-    if finish_by is None:
+    if finish_by is None or not len(visits):
         return None
-    missing = _missing(over, flow)
+    missing = course.missing_kg(course.spring)
     kg = float(np.quantile(missing, numbers["timing.leave_chance"]))
-    portions = np.ceil(kg / numbers["timing.feed_portion_kg"])
-    begin = finish_by - pd.Timedelta(days=int(portions * numbers["timing.portion_every_d"]))
-    kept = visits[(visits <= max(begin, visits[0]))] if len(visits) else visits
-    if kg <= 0 or not len(kept):
-        return None
-    return _Need(missing, kept[-1], "winter ahead")
+    portions = int(np.ceil(kg / numbers["timing.feed_portion_kg"]))
+    begin = finish_by - pd.Timedelta(days=portions * int(numbers["timing.portion_every_d"]))
+    day = visit_before(max(begin, visits[0]), visits)
+    return _Need(missing, day, "winter ahead") if kg > 0 else None
 
 
 def _soonest(*needs: _Need | None) -> _Need | None:
     return min((n for n in needs if n is not None), key=lambda need: need.day, default=None)
-
-
-def _missing(over: np.ndarray, end: np.ndarray) -> np.ndarray:
-    """How far each scenario falls below the floor before its day `end`; 0 when it does not. [kg]"""
-    inside = np.arange(over.shape[1]) < end[:, None]
-    return np.maximum(-np.where(inside, over, np.inf).min(axis=1), 0.0)
 
 
 def _finish_by(cold: np.ndarray, dates: pd.DatetimeIndex) -> pd.Timestamp | None:
@@ -172,21 +203,19 @@ def _finish_by(cold: np.ndarray, dates: pd.DatetimeIndex) -> pd.Timestamp | None
     return dates[day] if 0 < day < len(dates) else None
 
 
-def _occasions(visits, temp_c: np.ndarray, dates, numbers: Numbers) -> np.ndarray:
+def _occasions(visits: pd.DatetimeIndex, course: _Course, numbers: Numbers) -> np.ndarray:
     """Positions of days on which a hive can be fed: the visits, and once a week in the cold, when
     fondant is laid on without opening the nest."""
-    cold = np.median(two_weeks(temp_c), axis=0) < numbers["timing.syrup_from_c"]
-    weekly = np.arange(0, len(dates), 7)
-    return np.union1d(positions(visits, dates), weekly[cold[weekly]])
+    cold = np.median(two_weeks(course.temp_c), axis=0) < numbers["timing.syrup_from_c"]
+    weekly = np.arange(0, len(course.dates), 7)
+    return np.union1d(positions(visits, course.dates), weekly[cold[weekly]])
 
 
 def _fed(
     found: StoresAdvice,
     hive: HiveNow,
     need: _Need,
-    low: np.ndarray,
-    temp_c: np.ndarray,
-    dates: pd.DatetimeIndex,
+    course: _Course,
     beetle_season: bool,
     numbers: Numbers,
 ) -> StoresAdvice:
@@ -194,18 +223,15 @@ def _fed(
     feed = np.quantile(need.missing_kg, [0.5, 0.8, numbers["timing.leave_chance"]])
     if not feed[-1] > 0:
         return found
-    food = _food(need, temp_c, dates, numbers)
-    small = beetle_season or hive.nucleus
-    portion = numbers["timing.feed_small_kg" if small else "timing.feed_portion_kg"]
-    portion = numbers["timing.fondant_kg"] if food == "fondant" else portion
-    when = replace(when_of(low, need.day, dates), date=need.day)
-    verdict = "feed now" if need.day <= dates[0] + pd.Timedelta(days=7) else "feed"
-    verdict = "supers off first" if hive.supers_on and food != "fondant" else verdict
+    food = _food(need, course, numbers)
+    portion = _portion(food, beetle_season or hive.nucleus, numbers)
+    near = need.day <= course.dates[0] + pd.Timedelta(days=7)
+    syrup = food != "fondant"
     return replace(
         found,
-        verdict=verdict,
-        when=when,
-        reasons=(need.reason, *(("brood eats a frame for a frame",) if food != "fondant" else ())),
+        verdict="supers off first" if hive.supers_on and syrup else "feed now" if near else "feed",
+        when=when_of(course.low, need.day, course.dates),
+        reasons=(need.reason, *(("brood eats a frame for a frame",) if syrup else ())),
         feed_kg=tuple(float(v) for v in feed),
         portion_kg=float(min(portion, feed[-1])),
         sugar_kg=float(feed[-1] / numbers["timing.sugar_to_stores"]),
@@ -218,15 +244,21 @@ def _fed(
     )
 
 
-def _food(need: _Need, temp_c: np.ndarray, dates: pd.DatetimeIndex, numbers: Numbers) -> str:
+def _food(need: _Need, course: _Course, numbers: Numbers) -> str:
     """Fondant where it is too cold for syrup on that day; thick syrup for stores, thin for spring."""
-    day = dates.get_loc(need.day)
-    warmth = two_weeks(temp_c)[:, day]
-    if np.median(warmth) < numbers["timing.syrup_from_c"]:
+    day = course.dates.get_loc(need.day)
+    weeks = np.median(two_weeks(course.temp_c), axis=0)
+    if weeks[day] < numbers["timing.syrup_from_c"]:
         return "fondant"
-    later = two_weeks(temp_c)[:, min(day + 30, len(dates) - 1)]
-    warming = np.median(later - warmth) > 0 and need.reason != "winter ahead"
-    return "syrup 1:1" if warming else "syrup 2:1"
+    warming = weeks[min(day + SPRING_D, len(weeks) - 1)] > weeks[day]
+    return "syrup 1:1" if warming and need.reason != "winter ahead" else "syrup 2:1"
+
+
+def _portion(food: str, small: bool, numbers: Numbers) -> float:
+    """Stores to be made at a time. [kg]"""
+    if food == "fondant":
+        return numbers["timing.fondant_kg"]
+    return numbers["timing.feed_small_kg" if small else "timing.feed_portion_kg"]
 
 
 def _peak(empty: np.ndarray, dates: pd.DatetimeIndex) -> tuple[pd.Timestamp, pd.Timestamp] | None:

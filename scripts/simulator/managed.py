@@ -1,7 +1,7 @@
 """A hive whose keeper follows somebody's orders: supers and feed are decided from outside.
 
-Its bees, its sky and its visits are those of `keeper`; honey is taken by the same simple rule
-unless the orders say how much. It neither swarms nor is requeened, so that two ways of keeping
+Its bees, its sky and its visits are those of `keeper`; on a visit honey and supers are taken by the
+same simple rule, before the orders are asked for, and none from a hive that was fed of late. It neither swarms nor is requeened, so that two ways of keeping
 differ by their orders alone.
 """
 
@@ -24,14 +24,15 @@ from simulator.keeper import (
     own_strength,
 )
 
+SYRUP_D = 90  # so long after a feed honey might be syrup
+
 
 @dataclass(frozen=True)
 class Orders:
-    """What to do to a hive on a day: supers on, stores' worth of feed; honey off, None by the rule."""
+    """What to do to a hive on a day: supers on, and stores' worth of feed."""
 
     supers: int = 0
     feed_kg: float = 0.0
-    take_kg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -63,11 +64,15 @@ class ManagedHive:
         """The same hive to try something on; its rows begin anew."""
         return replace(self, care=copy.deepcopy(self.care), rows=[])
 
-    def live_until(self, last: int, orders: Callable[[ManagedHive, bool], Orders]) -> pd.DataFrame:
+    def live_until(
+        self, last: int, orders: Callable[[ManagedHive, bool], Orders], *, takes: bool = True
+    ) -> pd.DataFrame:
         """Let it live up to and without day `last`, or to the last there is; the table of all its rows."""
         while self.day < min(last, len(self.setting.airs)):
             visit = bool(self.setting.visits[self.day])
-            self._follow(orders(self, visit), visit)
+            if takes and visit and self.day - self.care.last_fed > SYRUP_D:
+                self.care.harvest(self.day, 10, bool(self.setting.late[self.day]))
+            self._follow(orders(self, visit))
             self.colony.strength = float(self.strength[self.day])
             gain = live(self.colony, self.setting.airs[self.day])
             fed = sum(e.kg for e in self.care.events if e.day == self.day and e.kind == "feed")
@@ -85,12 +90,7 @@ class ManagedHive:
         index = self.setting.days.index[first : self.day]
         return pd.DataFrame(self.rows, columns=names, index=index)
 
-    def _follow(self, orders: Orders, visit: bool) -> None:
-        late = bool(self.setting.late[self.day])
-        if visit and orders.take_kg is None:
-            self.care.harvest(self.day, 10, late)
-        if orders.take_kg:
-            self.colony.stores_kg -= orders.take_kg
+    def _follow(self, orders: Orders) -> None:
         self.care.supers += orders.supers
         self.colony.room_kg += SUPER_HOLDS_KG * orders.supers
         if orders.feed_kg > 0:
