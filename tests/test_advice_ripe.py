@@ -16,6 +16,7 @@ from flowcast.advice.ripe import (
 )
 from flowcast.advice.visits import Visits
 from flowcast.numbers import load_numbers
+from flowcast.scale_log import clean_log, within_days
 
 NUMBERS = load_numbers()
 ISSUE = pd.Timestamp("2026-07-20")
@@ -178,3 +179,48 @@ def test_in_beetle_weather_boxes_are_extracted_the_sooner():
     """Expert judgement: extract within 1 to 3 days."""
     assert extract_within_d(0.9, NUMBERS) == 1
     assert extract_within_d(0.1, NUMBERS) == 3
+
+
+# Recovery from a simulated scale
+
+
+def simulated_log():
+    """Hourly weights: 4 kg of nectar a day from 10 to 24 June, of which 40 % is water that dries off by
+    half a day, mostly at night; breath of 0.1 kg a night; noise of 20 g."""
+    index = pd.date_range("2026-05-20", "2026-07-10", freq="h", tz="UTC", inclusive="left")
+    rng = np.random.default_rng(5)
+    weight, wet, course = 40.0, 0.0, []
+    for time in index:
+        flying = 9 <= time.hour < 17
+        flowing = "2026-06-10" <= f"{time:%Y-%m-%d}" <= "2026-06-24"
+        nectar = 4.0 / 8 if flying and flowing else 0.0
+        dried = 0.0 if flying else wet * (1 - 0.5 ** (1 / 16))
+        wet += 0.4 * nectar - dried
+        weight += nectar - dried - 0.2 / 24
+        course.append(weight)
+    noise = rng.normal(0, 0.02, len(index))
+    return pd.DataFrame({"weight_kg": np.array(course) + noise}, index=index.rename("time"))
+
+
+@pytest.mark.parametrize(
+    "day, verdict",
+    [
+        ("2026-06-05", "no flow"),
+        ("2026-06-20", "coming in"),
+        ("2026-06-28", "coming in"),  # the third quiet day has its night only the morning after
+        ("2026-06-29", "drying"),
+        ("2026-07-05", "likely ripe"),
+    ],
+)
+def test_a_simulated_flow_is_followed_from_its_start_to_ripeness(day, verdict):
+    work = pd.DataFrame({"time": [], "timed": [], "what": [], "kg": [], "note": []})
+    work["time"] = pd.DatetimeIndex([], tz="UTC")
+    readings = simulated_log()
+    known = readings[readings.index <= pd.Timestamp(day, tz="UTC")]
+    log = clean_log(known, work, hive="H1", timezone="UTC", numbers=NUMBERS)
+    within = within_days(log, "UTC", NUMBERS)
+    humidity = pd.Series(75.0, index=within.index)
+    found = read_ripeness("H1", within, humidity, visits(day), NUMBERS)
+    assert found.verdict == verdict
+    if verdict in ("drying", "likely ripe"):
+        assert found.ended == pd.Timestamp("2026-06-24")

@@ -149,3 +149,17 @@ def test_visit_days_are_read():
 def test_a_wrong_visit_day_is_named_with_its_line(line):
     with pytest.raises(InputError, match=r"yard\.toml, line 5: yard\.visit_"):
         parse_settings(YARD + line)
+
+
+# Recovery
+
+
+def test_what_past_years_say_of_fit_days_comes_true(hourly_weather):
+    """Chances from five invented years for each month of a sixth against the share that came."""
+    open_h = open_hours(hourly_weather, "UTC", NUMBERS)
+    fit = (open_h >= 3).astype(float).where(open_h.notna())
+    said = fit[fit.index.year < 2024].groupby([fit[fit.index.year < 2024].index.month]).mean()
+    came = fit[fit.index.year == 2024].groupby([fit[fit.index.year == 2024].index.month]).mean()
+    assert (said - came).abs().max() < 0.2  # weeks hang together: a month is few independent days
+    assert abs(said.mean() - came.mean()) < 0.05
+    assert said[1] < 0.05 < 0.7 < said[7]

@@ -181,7 +181,11 @@ def test_feed_is_said(verdict, food):
         finish_by=pd.Timestamp("2026-09-30"),
     )
     said = advice.what(one, "kg")
-    assert f"{food} by Friday 5 June: 3.0 kg at a time, for 3.0 to 9.0 kg of stores" in said
+    assert (
+        f"{food} by Friday 5 June: 3.0 kg at a time, for 3.0 to 9.0 kg of stores for the next weeks"
+        in said
+    )
+    assert "for all the winter" in advice.what(replace(one, reasons=("winter ahead",)), "kg")
     assert ("Syrup must be down by 30 September" in said) == (food != "fondant")
     assert ("Take the supers off first" in said) == (verdict == "supers off first")
     assert "4 in 10" in said

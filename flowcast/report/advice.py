@@ -285,11 +285,9 @@ def _leave(a: LeaveAdvice, units: str) -> str:
 
 def _stores(a: StoresAdvice, units: str) -> str:
     inside = f"Stores are {_three(a.stores_kg, units)}"
-    inside = (
-        inside
-        if not a.needs
-        else f"Stores are not known, perhaps {words.weight_range(a.stores_kg[0], a.stores_kg[2], units)}"
-    )
+    if a.needs:
+        guess = words.weight_range(a.stores_kg[0], a.stores_kg[2], units)
+        inside = f"Stores are not known, perhaps {guess}"
     low = float(a.low.iloc[-1])
     peak = f", most likely from {words.day(a.peak[0])} to {words.day(a.peak[1])}" if a.peak else ""
     risk = f"the chance that they fall to {words.weight(a.floor_kg, units)} before the next flow is {words.chance(low)}{peak if low >= 0.05 else ''}"
@@ -302,7 +300,8 @@ def _stores(a: StoresAdvice, units: str) -> str:
         if a.finish_by and a.food != "fondant"
         else ""
     )
-    amount = f"{words.weight(a.portion_kg, units)} at a time, for {words.weight_range(a.feed_kg[0], a.feed_kg[2], units)} of stores in all (5 and 9 years of 10), which takes up to {words.weight(a.sugar_kg, units)} of sugar"
+    span = "for all the winter" if "winter ahead" in a.reasons else "for the next weeks"
+    amount = f"{words.weight(a.portion_kg, units)} at a time, for {words.weight_range(a.feed_kg[0], a.feed_kg[2], units)} of stores {span} (5 and 9 years of 10), which takes up to {words.weight(a.sugar_kg, units)} of sugar"
     first = "Take the supers off first, then feed" if a.verdict == "supers off first" else "Feed"
     return f"{first} {a.food} by {_by(a.when)}: {amount}. {inside}; {risk}.{finish}"
 
