@@ -121,6 +121,19 @@ def test_cold_hives_get_fondant_and_thick_syrup_before_winter():
     assert autumn.when.date < autumn.finish_by
 
 
+def test_late_in_autumn_the_whole_winter_is_fed_at_once_and_in_winter_by_the_month():
+    """9 °C: too cold for syrup, and bees still move. 200 days of 0.1 kg with 6 kg over the floor want 14
+    kg of fondant now. At 2 °C nothing is due: the floor is 60 days off."""
+    gain = np.full(200, -0.1)
+    late = fed(gain, FLOOR + 6, temp=np.r_[np.full(30, 9.0), np.full(170, 2.0)], first="2025-10-11")
+    assert (late.verdict, late.food) == ("feed now", "fondant")
+    assert late.when.date == pd.Timestamp("2025-10-11")
+    assert late.feed_kg[2] == pytest.approx(14.0, abs=0.1)
+    winter = fed(gain, FLOOR + 6, temp=2.0, first="2025-10-11")
+    assert winter.verdict == "feed"
+    assert winter.when.date > pd.Timestamp("2025-11-25")
+
+
 def test_no_syrup_with_supers_on_for_people():
     """The Codex: nothing is added to honey (bee science sheet 5, READ)."""
     hive = HiveNow("A", (Box("deep"),), supers_on=True)

@@ -179,15 +179,22 @@ def _in_season(course: _Course, at: np.ndarray, numbers: Numbers) -> _Need | Non
 
 
 def _before_winter(course: _Course, finish_by, visits, numbers: Numbers) -> _Need | None:
-    """The need of the winter ahead, begun in time to be taken down while bees take syrup."""
-    if finish_by is None or not len(visits):
-        return None
+    """The need of the winter ahead, begun in time to be taken down while bees take syrup.
+
+    Too late for syrup it is begun at once, for as long as bees still move about on the combs.
+    """
     missing = course.missing_kg(course.spring)
     kg = float(np.quantile(missing, numbers["timing.leave_chance"]))
+    if not kg > 0:
+        return None
+    if finish_by is None:
+        moving = np.median(two_weeks(course.temp_c)[:, 0]) >= numbers["timing.cold_c"]
+        late = moving and np.median(course.cold) == 0
+        return _Need(missing, course.dates[0], "winter ahead") if late else None
     portions = int(np.ceil(kg / numbers["timing.feed_portion_kg"]))
     begin = finish_by - pd.Timedelta(days=portions * int(numbers["timing.portion_every_d"]))
-    day = visit_before(max(begin, visits[0]), visits)
-    return _Need(missing, day, "winter ahead") if kg > 0 else None
+    day = visit_before(max(begin, visits[0]), visits) if len(visits) else None
+    return _Need(missing, day, "winter ahead") if day is not None else None
 
 
 def _soonest(*needs: _Need | None) -> _Need | None:
