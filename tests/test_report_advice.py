@@ -173,7 +173,8 @@ def test_feed_is_said(verdict, food):
         stores_kg=NINE,
         floor_kg=8.0,
         low=LOW,
-        peak=(DAY, DAY),
+        starve_chance=0.3,
+        peak=(DAY, pd.Timestamp("2026-07-02")),
         feed_kg=(3.0, 6.0, 9.0),
         portion_kg=3.0,
         sugar_kg=9.0,
@@ -185,6 +186,8 @@ def test_feed_is_said(verdict, food):
         f"{food} by Friday 5 June: 3.0 kg at a time, for 3.0 to 9.0 kg of stores for the next weeks"
         in said
     )
+    assert "that they run out 3 in 10, most likely from 5 June to 2 July" in said
+    assert "run out" not in advice.what(replace(one, starve_chance=0.01), "kg")
     assert "for all the winter" in advice.what(replace(one, reasons=("winter ahead",)), "kg")
     assert ("Syrup must be down by 30 September" in said) == (food != "fondant")
     assert ("Take the supers off first" in said) == (verdict == "supers off first")

@@ -289,8 +289,12 @@ def _stores(a: StoresAdvice, units: str) -> str:
         guess = words.weight_range(a.stores_kg[0], a.stores_kg[2], units)
         inside = f"Stores are not known, perhaps {guess}"
     low = float(a.low.iloc[-1])
-    peak = f", most likely from {words.day(a.peak[0])} to {words.day(a.peak[1])}" if a.peak else ""
-    risk = f"the chance that they fall to {words.weight(a.floor_kg, units)} before the next flow is {words.chance(low)}{peak if low >= 0.05 else ''}"
+    risk = f"the chance that they fall to {words.weight(a.floor_kg, units)} before the next flow is {words.chance(low)}"
+    if a.peak and a.starve_chance >= 0.05:
+        risk += (
+            f", that they run out {words.chance(a.starve_chance)}, most likely from "
+            f"{words.day(a.peak[0])} to {words.day(a.peak[1])}"
+        )
     if a.verdict == "unknown":
         return f"{inside}; {risk}. Weigh or look before feeding."
     if a.feed_kg is None:
