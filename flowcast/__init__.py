@@ -18,6 +18,7 @@ _WHERE = {
     "explain": "flowcast.pipeline",
     "outlook": "flowcast.pipeline",
     "pull": "flowcast.pipeline",
+    "timing": "flowcast.pipeline",
     "read_yard": "flowcast.yard",
     "render_page": "flowcast.report.page",
     "load_numbers": "flowcast.numbers",
@@ -35,6 +36,7 @@ __all__ = [
     "pull",
     "read_yard",
     "render_page",
+    "timing",
 ]
 
 

@@ -269,6 +269,45 @@ def explain(
     _print(data.season_data(found) if as_json else screen.season_text(found), as_json)
 
 
+@app.command(cls=PlaceCommand, short_help="Say when to super, split, feed, take and leave honey.")
+def timing(
+    yard: SomeYard = None,
+    at: At = None,
+    as_of: AsOf = None,
+    ics: Annotated[
+        Path | None,
+        typer.Option("--ics", metavar="FILE", help="Write the dates as a calendar, FILE.ics."),
+    ] = None,
+    refractometer: Annotated[
+        str | None,
+        typer.Option(
+            metavar="READING[@TEMP]",
+            help="Refractive index or per cent of water of honey, and its °C, such as 1.4915@24.",
+        ),
+    ] = None,
+    offline: Offline = False,
+    refresh: Refresh = False,
+    seed: Seed = 1,
+    as_json: Json = False,
+) -> None:
+    """Say when to super, split, feed, take and leave honey, on days fit to open a hive.
+
+    Example: flowcast timing sample_yards/inland-winter --ics dates.ics
+    """
+    day, reading = _one_place(yard, at, as_of), _reading(refractometer)
+    from flowcast import pipeline
+    from flowcast.report import calendar, data, screen
+
+    with _bar("Working out the dates") as tell:
+        reach = pipeline.Reach(offline=offline, refresh=refresh, tell=tell)
+        found = pipeline.timing(yard, at=at, as_of=day, seed=seed, reading=reading, reach=reach)
+    written = [str(calendar.write_calendar(found, ics))] if ics else []
+    if as_json:
+        _print(data.timing_data(found) | {"written": written}, as_json)
+    else:
+        _print("\n".join([screen.timing_text(found), *(f"Wrote {w}." for w in written)]), as_json)
+
+
 @app.command(cls=PlaceCommand, short_help="Write the outlook as one page.")
 def report(
     yard: SomeYard = None,
@@ -296,7 +335,9 @@ def report(
 
     with _bar("Drawing the page"):
         beetles = pipeline.beetles_from(found.record, seed=seed)
-        html = page.render_page(found, beetles, pipeline.last_season(found.record))
+        high = beetles.outlook.high_now if beetles.outlook and beetles.presence.lives_here else None
+        dates = pipeline.timing_from(found, current=as_of is None, beetles_high=high)
+        html = page.render_page(found, beetles, pipeline.last_season(found.record), dates)
         path = page.write_page(html, out or _page_name(yard, at))
     if as_json:
         _print(data.outlook_data(found) | {"page": str(path)}, as_json)
@@ -413,6 +454,22 @@ def _day(text: str | None, option: str):
     except ValueError:
         raise InputError(
             f"{option} {text}: not understood as a date. Write it as 2026-05-31."
+        ) from None
+
+
+def _reading(text: str | None) -> tuple[float, float | None] | None:
+    """A refractometer reading with the temperature behind an @, as numbers."""
+    from flowcast.errors import InputError
+
+    if text is None:
+        return None
+    try:
+        reading, _, temp = text.replace(",", ".").partition("@")
+        return float(reading), float(temp) if temp else None
+    except ValueError:
+        raise InputError(
+            f"--refractometer {text}: not understood. Write the reading and, after an @, the honey's "
+            "temperature in °C: 1.4915@24, or 18.2."
         ) from None
 
 

@@ -7,6 +7,16 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from flowcast.advice.after import AfterAdvice
+from flowcast.advice.refractometer import WaterReading
+from flowcast.advice.ripe import RipeAdvice, SetsFast
+from flowcast.advice.splits import SplitAdvice, SwarmWatch
+from flowcast.advice.start import StartAdvice
+from flowcast.advice.stores import StoresAdvice
+from flowcast.advice.supers import SuperAdvice
+from flowcast.advice.visits import Visits
+from flowcast.advice.when import Advice
+from flowcast.advice.winter import LeaveAdvice
 from flowcast.beetle import BeetleOutlook, Count, Presence, Reading
 from flowcast.flow.days import Days
 from flowcast.flow.fit import FlowModel
@@ -214,3 +224,53 @@ class YardSeason:
     other: tuple[str, Season] | None = None
     kilograms: Kilograms | None = None
     crops: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"kg": [], "hives": []}))
+
+
+@dataclass(frozen=True)
+class HiveTiming:
+    """All that is advised on one hive; None, or empty, where a question does not arise."""
+
+    hive: str
+    supers: SuperAdvice
+    splits: tuple[SplitAdvice, ...]
+    swarm: SwarmWatch
+    stores: StoresAdvice
+    leave: LeaveAdvice
+    ripe: RipeAdvice
+    start: StartAdvice | None = None
+
+    @property
+    def advice(self) -> tuple[Advice, ...]:
+        """Every advice on the hive, in the order of the rooms."""
+        parts = (self.swarm, self.supers, *self.splits, self.ripe, self.leave, self.stores)
+        return (*parts, self.start) if self.start else parts
+
+
+@dataclass(frozen=True)
+class YardTiming:
+    """Dated advice for a yard, read off the futures of its outlook and longer ones.
+
+    until: the last day looked at. hives: none at a mere place on the map. usual: weeks for a split
+    of a usual strong colony, where no hive is named. beetles: chance of high breeding weather, None
+    where beetles are not known to live. water: a refractometer reading understood.
+    """
+
+    outlook: YardOutlook
+    visits: Visits
+    until: pd.Timestamp
+    hives: tuple[HiveTiming, ...]
+    usual: tuple[SplitAdvice, ...]
+    after: AfterAdvice
+    sets: tuple[SetsFast, ...]
+    beetles: float | None = None
+    water: WaterReading | None = None
+
+    @property
+    def record(self) -> Record:
+        """What all of it rests on."""
+        return self.outlook.record
+
+    @property
+    def issue_date(self) -> pd.Timestamp:
+        """The morning on which it is issued."""
+        return self.outlook.outlook.issue_date

@@ -78,6 +78,7 @@ SEASON_DAY = _columns(
     Column("warmth_cd", "°C d", 0, 20000, "degree days since the season's start"),
     Column("pheno_lead_d", "d", -60, 60, "days by which the season runs early (late: negative)"),
     Column("foraging_h", "h", 0, 24, "foraging hours, each hour counted 0 to 1"),
+    Column("open_h", "h", 0, 24, "working hours fit to open a hive: dry, light wind, 14 to 38 °C"),
 )
 
 # One row a span of the cleaned log: a day of a scale, or the time between two hand weighings.

@@ -20,7 +20,7 @@ import numpy as np
 from simulator import flora
 from simulator.climates import CLIMATES, Climate
 from simulator.weather import Site
-from simulator.yards import make_world, write_yard
+from simulator.yards import World, make_world, write_yard
 
 SPAN = ("2015-01-01", "2024-12-31")
 LAST_YEAR = 2024
@@ -93,10 +93,7 @@ def make_trial_yard(
     scale: dict[str, float] | None = None,
 ) -> None:
     """One trial yard; its whole course follows from the seed and its number."""
-    rng = np.random.default_rng([seed, number])
-    own = vary(CLIMATES[climate], rng)
-    site = Site(round(float(rng.uniform(*own.latitude)), 1), 0.0)
-    world = make_world(own, site, partial(flora.grow, mechanism), HIVES, SPAN, rng)
+    world, rng = trial_world(number, climate, mechanism, seed)
     about = [
         f"climate: {climate}",
         f"mechanism: {mechanism}",
@@ -108,6 +105,16 @@ def make_trial_yard(
     write_yard(
         folder, world, name, since, rng, about=about, by_hand=by_hand, rough=rough, scale=scale
     )
+
+
+def trial_world(
+    number: int, climate: str, mechanism: str, seed: int
+) -> tuple[World, np.random.Generator]:
+    """The world of a trial yard, and its generator as the world leaves it."""
+    rng = np.random.default_rng([seed, number])
+    own = vary(CLIMATES[climate], rng)
+    site = Site(round(float(rng.uniform(*own.latitude)), 1), 0.0)
+    return make_world(own, site, partial(flora.grow, mechanism), HIVES, SPAN, rng), rng
 
 
 def vary(climate: Climate, rng: np.random.Generator) -> Climate:

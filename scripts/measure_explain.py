@@ -42,10 +42,10 @@ CLEAR_KG, CLEAR_LOSS_KG = 2.0, 8.0
 ORDERS = 2  # random orders of swapping, a pair for each other year
 
 
-class Told(keeper._Care):
+class Told(keeper.Care):
     """A keeper's care in which swarms and new queens come on the days they came."""
 
-    def __init__(self, care: keeper._Care, run: keeper.HiveRun):
+    def __init__(self, care: keeper.Care, run: keeper.HiveRun):
         self.__dict__.update(copy.deepcopy(care.__dict__))
         self.swarms = {e.day: -e.kg for e in run.events if e.kind == "swarm"}
         self.queens = {e.day for e in run.events if e.kind == "requeened"}
@@ -95,13 +95,13 @@ class Replay:
 
     def _until_season(self, run: keeper.HiveRun, rng: np.random.Generator):
         """A hive on the morning of the season, its strength from then on, and what befell it."""
-        strength = keeper._strength(len(self.airs), rng)
+        strength = keeper.own_strength(len(self.airs), rng)
         care = keeper.begin(float(strength[0]), self.habits, rng)
         for day in range(self.here):
             self._live(care, day, self.airs[day], strength)
         return care, strength, run
 
-    def _live(self, care: keeper._Care, day: int, air: DayAir, strength: np.ndarray) -> float:
+    def _live(self, care: keeper.Care, day: int, air: DayAir, strength: np.ndarray) -> float:
         care.colony.strength = float(strength[day])
         care.attend(day, air, self.visits[day], self.late[day])
         return live(care.colony, air).gain_kg

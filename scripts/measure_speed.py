@@ -45,7 +45,7 @@ def main() -> None:
     flowcast = [sys.executable, "-m", "flowcast"]
     with tempfile.TemporaryDirectory() as folder:
         page = ["--out", str(Path(folder) / "page.html")]
-        for name, more in (("check", []), ("outlook", []), ("report", page)):
+        for name, more in (("check", []), ("outlook", []), ("timing", []), ("report", page)):
             seconds, memory = best([*flowcast, name, str(options.yard), *more], options.times)
             print(f"{name:10} {seconds:6.2f} s  {seconds / base:4.1f} ×  {memory:5.0f} MB")
 

@@ -8,7 +8,7 @@ from flowcast.flow.days import Days, dates_of
 from flowcast.flow.fit import fit_flow
 from flowcast.flow.outlook import read_outlook
 from flowcast.flow.prior import Plant, draw_ensemble
-from flowcast.flow.scenarios import Future, simulate
+from flowcast.flow.scenarios import Future, _nodes, simulate
 from flowcast.numbers import load_numbers
 from flowcast.tables import QUANTILE_NAMES
 
@@ -16,8 +16,8 @@ NUMBERS = load_numbers()
 
 
 @pytest.fixture(scope="module")
-def drawn():
-    """Draws of 1000 futures under ten summers of weather, without a log, by seed."""
+def prior():
+    """The model without a log, and ten summers of weather ahead."""
     hours = np.random.default_rng(2).uniform(2, 9, (10, 45))
     days = np.tile(np.arange(150.0, 195.0), (10, 1))
     like = np.full((10, 45), 20.0)
@@ -38,7 +38,13 @@ def drawn():
     none = pd.DataFrame({"days": [], "gain_kg": [], "gain_sd_kg": []}, index=dates_of(np.zeros(0)))
     past = Days(*(getattr(ahead, name)[0, :0] for name in ahead.__dataclass_fields__))
     model = fit_flow(none, past, ensemble, NUMBERS)
-    return [simulate(model, future, NUMBERS, np.random.default_rng(s), 1000) for s in range(4)]
+    return model, future
+
+
+@pytest.fixture(scope="module")
+def drawn(prior):
+    """Draws of 1000 futures under ten summers of weather, without a log, by seed."""
+    return [simulate(*prior, NUMBERS, np.random.default_rng(s), 1000) for s in range(4)]
 
 
 def test_as_many_futures_as_asked_for_each_weather_alike(drawn):
@@ -65,3 +71,38 @@ def test_quantiles_hold_from_seed_to_seed(drawn):
 
 def test_intake_is_never_negative(drawn):
     assert (drawn[0].intake_kg >= 0).all()
+
+
+# Futures of many months, the latent season reckoned week by week
+
+
+def test_weekly_nodes_are_flying_days_of_their_week():
+    """Ten days by the day and three weeks: 13 nodes; each week's is its day with the middle hours of
+    those on which bees fly (worked by hand: of 0, 0, 1, 2, 3, 4, 5 hours it is that of 3)."""
+    hours = np.r_[np.full(10, 6.0), [0, 0, 1, 2, 3, 4, 5], np.zeros(7), [8, 7, 6, 5, 4, 3, 2]]
+    day = np.arange(31.0)
+    days = Days(
+        *(np.tile(day, (2, 1)) for _ in range(4)), np.tile(hours, (2, 1)), *([np.ones((2, 31))] * 3)
+    )
+    nodes, node_of = _nodes(days, 10, NUMBERS)
+    assert len(nodes) == 13
+    assert np.array_equal(np.bincount(node_of), [1] * 10 + [7] * 3)
+    assert nodes.foraging_h[0, 10:].tolist() == [3, 0, 5]
+    assert nodes.season_day[0, 10] == 14
+    same, all_days = _nodes(days, 31, NUMBERS)
+    assert same is days
+    assert np.array_equal(all_days, day)
+
+
+def test_weekly_nodes_keep_the_totals(prior):
+    """Totals of the days beyond two weeks: mean and spread as when every day is reckoned, within what
+    draws leave open (both have 4,000 rows of the same ten weathers)."""
+    each, weekly = (
+        simulate(*prior, NUMBERS, np.random.default_rng(5), 1000, daily_d=d, copies=4)
+        for d in (None, 14)
+    )
+    totals = [s.gain_kg[:, 14:].sum(axis=1) for s in (each, weekly)]
+    width = np.subtract(*np.quantile(totals[0], [0.9, 0.1]))
+    assert abs(totals[1].mean() - totals[0].mean()) < 0.05 * width
+    for q in (0.1, 0.5, 0.9):
+        assert abs(np.quantile(totals[1], q) - np.quantile(totals[0], q)) < 0.08 * width

@@ -25,6 +25,7 @@ ORDER = [
     "verification",
     "beetle",
     "reasons",
+    "advice",
     "results",
     "plots",
     "report",
@@ -33,7 +34,17 @@ ORDER = [
     "__init__",
     "__main__",
 ]
-PURE = {"weather", "foraging", "scale_log", "flow", "verification", "beetle", "reasons", "spells"}
+PURE = {
+    "weather",
+    "foraging",
+    "scale_log",
+    "flow",
+    "verification",
+    "beetle",
+    "reasons",
+    "advice",
+    "spells",
+}
 OUTSIDE_WORLD = {
     "requests",
     "urllib",

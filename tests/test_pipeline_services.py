@@ -430,7 +430,7 @@ def test_a_place_by_coordinates_needs_no_folder(tmp_path, servers, monkeypatch):
         pipeline.outlook(at="0.0 -30.0", reach=reach())
 
 
-def test_beetles_and_a_season_of_a_place(tmp_path, servers, monkeypatch):
+def test_beetles_dates_and_a_season_of_a_place(tmp_path, servers, monkeypatch):
     """A place has no keeper to say whether beetles live there, and no scale."""
     for name, url in servers.urls().items():
         variable = "FLOWCAST_URL_" + name.upper().replace(" ", "_").replace("-", "_")
@@ -442,6 +442,10 @@ def test_beetles_and_a_season_of_a_place(tmp_path, servers, monkeypatch):
     assert "established in Australia" in said
     assert beetles.outlook.traits.seam_shift_c.any()  # the archive gives the soil's temperature
     assert beetles.outlook.weather  # the ensemble's runs end in past years
+    dates = pipeline.timing(at=here, scenarios=100, reach=reach())
+    told = " ".join(screen.timing_text(dates).split())
+    assert "no yard, no log and no stated bloom" in told
+    assert dates.hives == ()
     past = pipeline.explain(at=here, reach=reach())
     told = " ".join(screen.season_text(past).split())
     assert "2024/25" in told

@@ -200,7 +200,7 @@ def test_a_page_that_cannot_be_written_is_one_line_and_leaves_the_old_one(tmp_pa
     def full(self, *args, **kwargs):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(type(path), "write_text", full)
+    monkeypatch.setattr(type(path), "write_bytes", full)
     with pytest.raises(InputError, match=r"^[^\n]*No space left[^\n]*$"):
         write_page("<!doctype html>new", path)
     assert path.read_text() == "<!doctype html>old"

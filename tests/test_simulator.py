@@ -17,7 +17,7 @@ import pvlib
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from simulator import colony, flight, flora, keeper, scales, sun, weather, yards
+from simulator import colony, flight, flora, keeper, managed, scales, sun, weather, yards
 from simulator.climates import CLIMATES
 from simulator.scales import Faults
 from simulator.weather import Site
@@ -586,7 +586,7 @@ def test_the_simulator_takes_nothing_from_the_forecaster():
     allowed = {"numpy", "pandas", "scipy", "simulator"}
     files = [*(ROOT / "scripts" / "simulator").glob("*.py")]
     files += [ROOT / "scripts" / f"make_{kind}_yards.py" for kind in ("trial", "sample")]
-    standard = {"__future__", "argparse", "collections", "dataclasses", "functools", "gzip"}
+    standard = {"__future__", "argparse", "collections", "copy", "dataclasses", "functools", "gzip"}
     standard |= {"itertools", "json", "math", "pathlib", "sys", "typing"}
     assert len(files) > 8
     for path in files:
@@ -598,6 +598,42 @@ def test_the_simulator_takes_nothing_from_the_forecaster():
             else:
                 continue
             assert found <= allowed | standard, path.name
+
+
+def _managed(worlds):
+    world = next(iter(worlds.values()))
+    habits = keeper.Habits()
+    airs = colony.day_airs(world.days, world.flora.nectar_kg)
+    never = np.zeros(len(airs), bool)
+    setting = managed.Setting(world.days, airs, never, never)
+    return managed.managed_hive(setting, habits, np.random.default_rng(5))
+
+
+def test_a_managed_hive_does_what_it_is_told_and_its_twin_another_thing(worlds):
+    """Two supers and 6 kg of feed on one day show in the room and stores of the one, not of the other."""
+    hive = _managed(worlds)
+    nothing = managed.Orders()
+    hive.live_until(60, lambda h, _: nothing)
+    twin = hive.twin()
+    told = iter([managed.Orders(supers=2, feed_kg=6.0)])
+    fed = hive.live_until(61, lambda h, _: next(told))
+    plain = twin.live_until(61, lambda h, _: nothing)
+    assert hive.colony.room_kg - twin.colony.room_kg == 2 * keeper.SUPER_HOLDS_KG
+    assert fed["stores_kg"].iloc[-1] - plain["stores_kg"].iloc[-1] == pytest.approx(6.0, abs=1.0)
+    assert fed["fed_kg"].iloc[-1] == 6.0
+    assert (fed["supers"].iloc[-1], plain["supers"].iloc[-1]) == (2, 0)
+
+
+def test_halves_of_a_split_make_a_whole(worlds):
+    hive = _managed(worlds)
+    hive.live_until(150, lambda h, _: managed.Orders())
+    before = (hive.colony.adults, hive.colony.brood, hive.colony.stores_kg)
+    young = managed.split_off(hive, 0, 24)
+    after = [
+        getattr(hive.colony, n) + getattr(young.colony, n) for n in ("adults", "brood", "stores_kg")
+    ]
+    assert after == pytest.approx(before)
+    assert young.colony.queenless_d == 24
 
 
 def test_mishaps_are_in_the_truth_and_in_nobodys_notes(tmp_path, monkeypatch):

@@ -154,7 +154,7 @@ def test_more_rain_never_dries_the_top(rain, use, soil, more):
 def daily():
     place = Place(48.6, 15.3, 300, "Europe/Vienna", (1, 1))
     whole = weather.complete_weather(plain_weather(), place, NUMBERS)
-    frame = whole.daily.assign(foraging_h=5.0, degree_days_cd=3.0)
+    frame = whole.daily.assign(foraging_h=5.0, open_h=4.0, degree_days_cd=3.0)
     return frame.loc[:"2024-05-31"]
 
 

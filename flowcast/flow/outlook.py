@@ -126,12 +126,16 @@ def flow_windows(
     A 5-day centred mean at or above the threshold for 5 days or more; a break of up to 2 days
     does not end it. Unknown days (NaN) are passed over in the mean.
     """
-    mean = _centred_mean(np.atleast_2d(gain_kg), int(numbers["flow.window_mean_d"]))[0]
-    return spells(
-        mean >= threshold_kg,
-        int(numbers["flow.window_least_d"]),
-        int(numbers["flow.window_break_d"]),
-    )
+    return flow_windows_each(np.atleast_2d(gain_kg), threshold_kg, numbers)[0]
+
+
+def flow_windows_each(
+    runs_kg: np.ndarray, threshold_kg: float, numbers: Numbers
+) -> list[list[tuple[int, int]]]:
+    """The flow windows of each of many runs, shape (runs, days)."""
+    flowing = _centred_mean(runs_kg, int(numbers["flow.window_mean_d"])) >= threshold_kg
+    least, gap = int(numbers["flow.window_least_d"]), int(numbers["flow.window_break_d"])
+    return [spells(row, least, gap) for row in flowing]
 
 
 def _centred_mean(gain: np.ndarray, width: int) -> np.ndarray:
@@ -148,9 +152,8 @@ def _window(
 ) -> WindowForecast:
     past = recent[-int(numbers["flow.window_look_back_d"]) :]
     runs = np.hstack([np.tile(past, (len(scenarios.gain_kg), 1)), scenarios.gain_kg])
-    mean = _centred_mean(runs, int(numbers["flow.window_mean_d"])) >= threshold
-    least, gap = int(numbers["flow.window_least_d"]), int(numbers["flow.window_break_d"])
-    found = [first_ahead(spells(row, least, gap), len(past), window_days) for row in mean]
+    windows = flow_windows_each(runs, threshold, numbers)
+    found = [first_ahead(each, len(past), window_days) for each in windows]
     kept = [(row, window) for row, window in enumerate(found) if window]
     if not kept:
         return WindowForecast(0.0, 0.0, None, None, None)

@@ -116,16 +116,25 @@ def simulate(
     count: int,
     *,
     widen: float = 1.0,
+    daily_d: int | None = None,
+    copies: int | None = None,
 ) -> Scenarios:
     """Draw `count` futures, each a few times over: weather x season and drifts x use x noise.
 
     The spread of the latent season is widened a little, since the scales behind it are taken as
     known, with the mean intake kept (a wider spread alone would lift it on the way back from the
     transformed scale). `widen` is a further factor, for weather that is in doubt.
+
+    Beyond `daily_d` days, when given, the latent season is reckoned on one flying day a week, which
+    stands for the week's others; noise, flight and use stay daily. Nine months then cost little
+    more than six weeks, and totals over weeks hardly change. `copies` other than flow.copies may be
+    drawn where no single day's quantiles are wanted.
     """
-    copies = int(numbers["flow.copies"])
+    copies = copies or int(numbers["flow.copies"])
     weather = np.sort(np.resize(np.arange(len(future.labels)), count * copies))
-    mean, away = _paths(model, future, weather, rng)
+    mean, away = _paths(
+        model, future, weather, rng, len(future.days) if daily_d is None else daily_d
+    )
     flying = flight_days(future.days, numbers)[weather]
     plain = np.where(flying, from_scale(mean + away), 0.0)
     tail = _tails(len(weather), numbers["flow.scenario_dof"], rng)[:, None]
@@ -146,21 +155,51 @@ def simulate(
     )
 
 
-def _paths(model: FlowModel, future: Future, weather: np.ndarray, rng: np.random.Generator):
+def _paths(
+    model: FlowModel, future: Future, weather: np.ndarray, rng: np.random.Generator, daily_d: int
+):
     """Mean and departure of z for each scenario, days joined by their covariance."""
-    horizon = len(future.days)
-    mean, root = model.predict(future.days.flat())
-    mean = mean.reshape(-1, horizon)
-    normal = rng.standard_normal((len(weather), horizon))
-    noise = _tails(normal.shape, model.prior.numbers["flow.noise_dof"], rng)
-    noise *= rng.standard_normal(normal.shape) * model.noise_sd
+    nodes, node_of = _nodes(future.days, daily_d, model.prior.numbers)
+    count = len(nodes)
+    mean, root = model.predict(nodes.flat())
+    mean = mean.reshape(-1, count)
+    normal = rng.standard_normal((len(weather), count))
+    noise = _tails((len(weather), len(node_of)), model.prior.numbers["flow.noise_dof"], rng)
+    noise *= rng.standard_normal(noise.shape) * model.noise_sd
     away = np.empty_like(normal)
     for s in range(len(future.labels)):
         rows = weather == s
         if rows.any():
-            part = root[:, s * horizon : (s + 1) * horizon]
-            away[rows] = normal[rows] @ _root(model, future.days, s, part).T
-    return mean[weather], (away + noise) * model.spread
+            part = root[:, s * count : (s + 1) * count]
+            away[rows] = normal[rows] @ _root(model, nodes, s, part).T
+    return mean[weather][:, node_of], (away[:, node_of] + noise) * model.spread
+
+
+def _nodes(days: Days, daily_d: int, numbers: Numbers) -> tuple[Days, np.ndarray]:
+    """The days on which the latent season is reckoned, and which of them each day takes.
+
+    Up to `daily_d` every day; then one a week, the flying day with the middle foraging hours.
+    """
+    horizon = len(days)
+    if daily_d >= horizon:
+        return days, np.arange(horizon)
+    weeks = [np.arange(d, min(d + 7, horizon)) for d in range(daily_d, horizon, 7)]
+    hours = np.where(flight_days(days, numbers), days.foraging_h, np.nan)
+    chosen = [np.tile(np.arange(daily_d), (len(hours), 1))]
+    chosen += [week[_middle(hours[:, week])][:, None] for week in weeks]
+    index = np.hstack(chosen)
+    columns = (getattr(days, name) for name in days.__dataclass_fields__)
+    node_of = np.r_[
+        np.arange(daily_d), np.repeat(daily_d + np.arange(len(weeks)), [len(w) for w in weeks])
+    ]
+    return Days(*(np.take_along_axis(column, index, axis=1) for column in columns)), node_of
+
+
+def _middle(values: np.ndarray) -> np.ndarray:
+    """Position of each row's median among what is known in it; the first where nothing is."""
+    known = np.isfinite(values).sum(1)
+    order = np.argsort(values, axis=1)  # NaN last
+    return np.take_along_axis(order, np.maximum(known - 1, 0)[:, None] // 2, axis=1)[:, 0]
 
 
 def _root(model: FlowModel, days: Days, s: int, seen: np.ndarray) -> np.ndarray:

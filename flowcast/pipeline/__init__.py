@@ -1,7 +1,8 @@
 """The one place that joins files and services to models.
 
 gather (what the files and services hold) -> record (what was known before an issue date, cut
-first) -> run (fit, draw, read); beetles (the same for the beetles); backtest (from past dates).
+first) -> run (fit, draw, read); beetles (the same for the beetles), timing
+(dates for the work) with hives (what is known of each); backtest (from past dates).
 """
 
 from flowcast.pipeline.backtest import MODES, backtest
@@ -19,6 +20,7 @@ from flowcast.pipeline.run import (
     record_of,
     standing_of,
 )
+from flowcast.pipeline.timing import timing, timing_from
 
 __all__ = [
     "MODES",
@@ -42,4 +44,6 @@ __all__ = [
     "read_sources",
     "record_of",
     "standing_of",
+    "timing",
+    "timing_from",
 ]

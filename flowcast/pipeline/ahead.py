@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from flowcast import weather
+from flowcast.advice.visits import open_hours
 from flowcast.foraging import foraging_days
 from flowcast.pipeline.gather import Sources
 from flowcast.results import Forecast
@@ -113,11 +114,18 @@ def _with_hours_before(
     return table[~table.index.duplicated(keep="first")].sort_index()
 
 
+def days_and_hours(whole: weather.Weather, place, numbers) -> pd.DataFrame:
+    """Weather of each local day with the hours in which bees forage and a hive may be opened."""
+    hours = whole.hourly
+    daily = whole.daily.join(foraging_days(hours, place.timezone, numbers))
+    return daily.join(open_hours(hours, place.timezone, numbers))
+
+
 def _daily_after(hours: pd.DataFrame, daily: pd.DataFrame, sources: Sources) -> pd.DataFrame:
     """Whole days after the record, up to the first that is not whole."""
     place, numbers = sources.yard.place, sources.yard.numbers
     whole = weather.complete_weather(hours, place, numbers)
-    table = whole.daily.join(foraging_days(whole.hourly, place.timezone, numbers))
+    table = days_and_hours(whole, place, numbers)
     table["degree_days_cd"] = weather.degree_days(table["temp_min_c"], table["temp_max_c"], numbers)
     table = table[table.index > daily.index[-1]]
     first = daily.index[-1] + pd.Timedelta(days=1)

@@ -8,8 +8,8 @@ import pandas as pd
 from flowcast import scale_log, weather
 from flowcast.errors import NotEnoughDataError
 from flowcast.flow.days import days_of
-from flowcast.foraging import foraging_days, foraging_hours
-from flowcast.pipeline.ahead import forecast_after
+from flowcast.foraging import foraging_hours
+from flowcast.pipeline.ahead import days_and_hours, forecast_after
 from flowcast.pipeline.gather import Sources
 from flowcast.pipeline.stations import against_station
 from flowcast.results import Record, WeatherPart
@@ -90,8 +90,8 @@ def known_before(sources: Sources, issue_date: pd.Timestamp) -> Record:
 
 
 def daily_of(whole: weather.Weather, place, numbers) -> pd.DataFrame:
-    """Weather, foraging hours and warmth of every local day."""
-    daily = whole.daily.join(foraging_days(whole.hourly, place.timezone, numbers))
+    """Weather, hours for bees and for keepers, and warmth of every local day."""
+    daily = days_and_hours(whole, place, numbers)
     low, high = daily["temp_min_c"], daily["temp_max_c"]
     return daily.assign(
         degree_days_cd=weather.degree_days(low, high, numbers),

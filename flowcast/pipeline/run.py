@@ -162,7 +162,7 @@ def outlook_from(
     drawn = simulate(model, future, record.yard.numbers, rng, scenarios, widen=widen)
     recent = _recent_gain(record)
     read = read_outlook(
-        _from_issue(drawn, unknown), recent, record.yard.flow_day_kg, record.yard.numbers
+        from_issue(drawn, unknown), recent, record.yard.flow_day_kg, record.yard.numbers
     )
     return YardOutlook(record, model, read, standing_of(record), seed)
 
@@ -273,7 +273,7 @@ def _recent_gain(record: Record, length: int = 60) -> np.ndarray:
     return single.reindex(days).to_numpy(float)
 
 
-def _from_issue(drawn: Scenarios, unknown: int) -> Scenarios:
+def from_issue(drawn: Scenarios, unknown: int) -> Scenarios:
     """Drop the days between the last known weather and the issue date."""
     if not unknown:
         return drawn

@@ -3,16 +3,28 @@
 from __future__ import annotations
 
 import math
+from dataclasses import fields, is_dataclass
 
 import pandas as pd
 
+from flowcast.advice.visits import CALENDAR_D
+from flowcast.advice.when import Advice, When
 from flowcast.flow.outlook import Outlook
 from flowcast.flow.standing import Measure, Standing
-from flowcast.report import beetles, explain, kilograms, words
+from flowcast.report import advice, beetles, explain, kilograms, timing, words
 from flowcast.report.basis import basis, check_lines
 from flowcast.report.trust import trust_data
 from flowcast.report.weather import pulled_text, weather_data
-from flowcast.results import Backtest, Checked, Pulled, YardBeetles, YardOutlook, YardSeason
+from flowcast.results import (
+    Backtest,
+    Checked,
+    HiveTiming,
+    Pulled,
+    YardBeetles,
+    YardOutlook,
+    YardSeason,
+    YardTiming,
+)
 
 SCHEMA_VERSION = 1
 SHAPING = ("foraging", "soil", "season", "scale_log", "flow", "align")
@@ -134,6 +146,77 @@ def season_data(found: YardSeason) -> dict:
             _entry(n) for n in found.record.yard.numbers.under("reasons", "foraging", "soil")
         ],
     }
+
+
+def timing_data(found: YardTiming) -> dict:
+    """The JSON of `flowcast timing`."""
+    record, visits = found.record, found.visits
+    return {
+        "schema": "flowcast-timing",
+        "schema_version": SCHEMA_VERSION,
+        "yard": record.yard.name,
+        "issue_date": _date(found.issue_date),
+        "until": _date(found.until),
+        "seed": found.outlook.seed,
+        "answer": timing.answer(found),
+        "calendar": [
+            {"date": _date(e.date), "hive": e.hive, "task": e.task} | _when(e.advice.when)
+            for e in timing.entries(found)
+        ],
+        "hives": [_hive_timing(hive, found) for hive in found.hives],
+        "splits_usual": [_advice(a, found) for a in found.usual],
+        "sets_fast": [_advice(a, found) for a in found.sets],
+        "after": _advice(found.after, found),
+        "beetles_high_now_chance": _number(found.beetles),
+        "refractometer": _plain(found.water),
+        "fit_days": [
+            {"date": _date(d), "chance": _number(p), "own_day": visits.is_own(d)}
+            for d, p in visits.chance.iloc[: CALENDAR_D + 1].items()
+        ],
+        "cautions": timing.cautions(found),
+        "rests_on": timing.rests_on(found),
+        "notes": record.notes,
+        "numbers": [_entry(n) for n in record.yard.numbers.under("timing", *SHAPING)],
+    }
+
+
+def _hive_timing(hive: HiveTiming, found: YardTiming) -> dict:
+    rooms = {
+        f.name: getattr(hive, f.name) for f in fields(hive) if f.name not in ("hive", "splits")
+    }
+    splits = [_advice(a, found) for a in hive.splits]
+    told = {name: _advice(a, found) if a else None for name, a in rooms.items()}
+    return {"hive": hive.hive, "splits": splits} | told
+
+
+def _advice(one: Advice, found: YardTiming) -> dict:
+    """Every field of an advice, its words, and nothing twice."""
+    units = found.record.yard.settings.yard.units
+    plain = {k: v for k, v in _plain(one).items() if k != "hive"}
+    return {"says": advice.what(one, units)} | plain
+
+
+def _when(when: When) -> dict:
+    return {"first": _date(when.first), "last": _date(when.last), "chance": _number(when.chance)}
+
+
+def _plain(value):
+    """Dataclasses, tables and dates as plain data."""
+    if is_dataclass(value):
+        return {f.name.rstrip("_"): _plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, pd.DataFrame):
+        return [
+            {"date": _date(d)} | {k: _plain(v) for k, v in r.items()} for d, r in value.iterrows()
+        ]
+    if isinstance(value, pd.Series):
+        return [{"date": _date(d), "chance": _number(v)} for d, v in value.items()]
+    if isinstance(value, pd.Timestamp):
+        return _date(value)
+    if isinstance(value, tuple | list):
+        return [_plain(v) for v in value]
+    if value is None or isinstance(value, bool | str | int):
+        return value
+    return _number(float(value))
 
 
 def _season(found: YardSeason, season) -> dict:

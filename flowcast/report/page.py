@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import asdict
 from importlib.metadata import version
 from pathlib import Path
 
 import pandas as pd
 
+from flowcast.advice.visits import CALENDAR_D
 from flowcast.errors import InputError
 from flowcast.numbers import Number
 from flowcast.report import beetles as beetle_words
-from flowcast.report import explain, weather, words
+from flowcast.report import explain, timing, weather, words
 from flowcast.report.basis import basis, cautions, latest
 from flowcast.report.figures import (
     beetle_figure,
@@ -24,14 +24,18 @@ from flowcast.report.figures import (
     standing_figures,
     weeks_figure,
 )
-from flowcast.results import YardBeetles, YardOutlook, YardSeason
+from flowcast.report.files import write_whole
+from flowcast.results import YardBeetles, YardOutlook, YardSeason, YardTiming
 
 USERS_OWN = (".toml", ".csv", ".gz")
 DOCTYPE = b"<!doctype html>"
 
 
 def render_page(
-    found: YardOutlook, beetles: YardBeetles | None = None, season: YardSeason | None = None
+    found: YardOutlook,
+    beetles: YardBeetles | None = None,
+    season: YardSeason | None = None,
+    dates: YardTiming | None = None,
 ) -> str:
     """The whole page as HTML text; the same bytes for the same outlook.
 
@@ -39,7 +43,7 @@ def render_page(
     ----------
     found : YardOutlook
         The outlook.
-    beetles, season : optional
+    beetles, season, dates : optional
         Sections of their own, left out when not given.
     """
     from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -53,7 +57,11 @@ def render_page(
     )
     css = environment.loader.get_source(environment, "page.css")[0]
     return environment.get_template("page.html").render(
-        css=css, beetles=_beetles(beetles), season_past=_season(season), **_content(found, beetles)
+        css=css,
+        beetles=_beetles(beetles),
+        season_past=_season(season),
+        dates=_dates(dates),
+        **_content(found, beetles, dates),
     )
 
 
@@ -73,48 +81,32 @@ def write_page(html: str, path: Path) -> Path:
         When the place cannot be written, or what stands there is not a page: the user's own files
         are never written over.
     """
-    _refuse_others_files(path)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        _replace_whole(html, path)
-    except OSError as error:
-        raise InputError(
-            f"{path}: cannot be written ({error.strerror}). Choose another --out."
-        ) from None
-    return path
-
-
-def _refuse_others_files(path: Path) -> None:
     if path.suffix.lower() in USERS_OWN:
         raise InputError(
             f"{path}: a page is written as .html, never over a data file. Choose another name."
         )
-    if not _free_or_page(path):
-        raise InputError(
-            f"{path}: what is there is no page and is left alone. Choose another name."
-        )
+    return write_whole(html.encode(), path, ours=_is_page, what="page")
 
 
-def _free_or_page(path: Path) -> bool:
-    """Whether nothing stands there, or an earlier page (or an empty file) does."""
-    try:
-        if not path.exists():
-            return True
-        start = path.read_bytes().lstrip()[: len(DOCTYPE)] if path.is_file() else None
-    except OSError:
-        return True  # writing will say what is wrong
-    return start is not None and start.lower() in (b"", DOCTYPE)
+def _is_page(there: bytes) -> bool:
+    return there.lstrip()[: len(DOCTYPE)].lower() == DOCTYPE
 
 
-def _replace_whole(html: str, path: Path) -> None:
-    with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
-        beside = Path(file.name)
-    try:
-        beside.write_text(html, "utf-8", newline="\n")
-        beside.chmod(0o644)
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+def _dates(found: YardTiming | None) -> dict | None:
+    """The section on the work: what comes first, a calendar, and every advice by room."""
+    if found is None:
+        return None
+    head, *rows = timing.calendar_rows(found)
+    return {
+        "answer": timing.answer(found),
+        "head": head,
+        "calendar": rows,
+        "days": CALENDAR_D,
+        "rooms": timing.rooms(found),
+        "fit_days": timing.fit_days(found),
+        "cautions": timing.cautions(found),
+        "rests_on": timing.rests_on(found),
+    }
 
 
 def _season(found: YardSeason | None) -> dict | None:
@@ -155,7 +147,7 @@ def _beetles(found: YardBeetles | None, most: int = 5) -> dict | None:
     }
 
 
-def _content(found: YardOutlook, beetles: YardBeetles | None) -> dict:
+def _content(found: YardOutlook, beetles: YardBeetles | None, dates: YardTiming | None) -> dict:
     outlook, yard, standing = found.outlook, found.record.yard, found.standing
     units = yard.settings.yard.units
     has_log = bool(found.model.observed)
@@ -180,7 +172,7 @@ def _content(found: YardOutlook, beetles: YardBeetles | None) -> dict:
         "apart": latest(found.record.apart),
         "rests_on": [*basis(found), _files_read(found)],
         "notes": found.record.notes,
-        "numbers": _numbers(found, beetles is not None and beetles.outlook is not None),
+        "numbers": _numbers(found, _other_groups(beetles, dates)),
         "cautions": cautions(),
         "version": version("flowcast"),
         "seed": found.seed,
@@ -200,7 +192,13 @@ def _weeks(found: YardOutlook, units: str) -> list[dict]:
     ]
 
 
-def _numbers(found: YardOutlook, beetles: bool) -> list[tuple[str, list[dict]]]:
+def _other_groups(beetles: YardBeetles | None, dates: YardTiming | None) -> list[str]:
+    """Groups of numbers behind the sections that a page may lack."""
+    shown = ["beetle", "topsoil"] if beetles is not None and beetles.outlook is not None else []
+    return [*shown, "timing"] if dates is not None else shown
+
+
+def _numbers(found: YardOutlook, others: list[str]) -> list[tuple[str, list[dict]]]:
     """Every number that shaped the outlook, by group, with its name in plain words."""
     groups = [
         "foraging",
@@ -209,7 +207,7 @@ def _numbers(found: YardOutlook, beetles: bool) -> list[tuple[str, list[dict]]]:
         "weather",
         "align",
         *(["scale_log"] if found.record.logs else []),
-        *(["beetle", "topsoil"] if beetles else []),
+        *others,
     ]
     numbers = found.record.yard.numbers
     return [

@@ -7,9 +7,17 @@ import textwrap
 import pandas as pd
 
 from flowcast.flow.outlook import Outlook
-from flowcast.report import beetles, explain, kilograms, trust, weather, words
+from flowcast.report import beetles, explain, kilograms, timing, trust, weather, words
 from flowcast.report.basis import basis, cautions, check_lines
-from flowcast.results import Backtest, Checked, Pulled, YardBeetles, YardOutlook, YardSeason
+from flowcast.results import (
+    Backtest,
+    Checked,
+    Pulled,
+    YardBeetles,
+    YardOutlook,
+    YardSeason,
+    YardTiming,
+)
 
 WIDTH = 88
 
@@ -103,6 +111,26 @@ def season_text(found: YardSeason) -> str:
     return "\n".join(lines + _notes(found.record.notes))
 
 
+def timing_text(found: YardTiming) -> str:
+    """The dates for the work as a screen of text."""
+    lines = [*_paragraph(timing.headline(found)), "", *_paragraph(timing.answer(found))]
+    lines += _paragraph(timing.water(found.water))
+    rows = timing.calendar_rows(found)
+    lines += ["", *_cells(rows)] if len(rows) > 1 else []
+    for heading, told in timing.rooms(found).items():
+        lines += ["", heading]
+        for said in told:
+            lines += [part for what in said.what for part in _item(what)]
+            lines += [part for line in said.lines for part in _under(line)]
+    for heading, sentences in (
+        ("Days fit to open a hive", timing.fit_days(found)),
+        ("To mind", timing.cautions(found)),
+        ("What this rests on", timing.rests_on(found)),
+    ):
+        lines += ["", heading, *(part for sentence in sentences for part in _item(sentence))]
+    return "\n".join(lines + _notes(found.record.notes))
+
+
 def _counts(found: YardBeetles, most: int) -> list[str]:
     """The newest beetle trays."""
     rows = beetles.tray_rows(found)[1:]
@@ -146,6 +174,10 @@ def _notes(notes: list[str]) -> list[str]:
 
 def _paragraph(text: str) -> list[str]:
     return textwrap.wrap(text, WIDTH)
+
+
+def _under(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent="    ", subsequent_indent="      ")
 
 
 def _item(text: str) -> list[str]:

@@ -16,15 +16,19 @@ from flowcast.errors import NotEnoughDataError
 from flowcast.numbers import Numbers
 
 LAST_WEEKS = "the last weeks"
-# What a day ahead must have, whatever is read off it: flow or beetles.
+# What a day ahead must have, whatever is read off it: flow, beetles or dates for work.
 NEEDED = [
     "temp_mean_c",
+    "temp_max_c",
+    "temp_min_c",
+    "wind_ms",
     "precip_mm",
     "et0_mm",
     "rh_pct",
     "ghi_wm2",
     "dusk_temp_c",
     "foraging_h",
+    "open_h",
     "degree_days_cd",
 ]
 

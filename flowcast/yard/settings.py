@@ -49,6 +49,8 @@ class YardSection(_Section):
     flow_day_kg: float | None = Field(default=None, gt=0, le=10)
     season_start: MonthDay | None = None
     units: Literal["kg", "lb"] = "kg"
+    visit_days: list[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]] = []
+    visit_every_d: int = Field(default=7, ge=1, le=60)
 
 
 class ScaleSection(_Section):
@@ -91,7 +93,11 @@ class BoxSection(_Section):
 
 
 class HiveSection(_Section):
-    """[[hive]]: one colony at this yard."""
+    """[[hive]]: one colony at this yard.
+
+    What changes with every visit (frames_of_bees, queenright, boxes, wood_kg, stores_kg) is of the day
+    `seen`; without it, of today.
+    """
 
     name: str = Field(min_length=1, max_length=100)
     kind: Literal["honey", "nucleus"] = "honey"
@@ -102,6 +108,10 @@ class HiveSection(_Section):
     scale: ScaleSection | list[ScaleSection] | None = None
     boxes: list[BoxSection] = []
     wood_kg: float | None = Field(default=None, ge=0, le=80)
+    stores_kg: float | None = Field(default=None, ge=0, le=120)
+    seen: date | None = None
+    came_as: Literal["colony", "nucleus", "package", "swarm"] | None = None
+    clipped_queen: bool = False
 
     @property
     def scales(self) -> list[ScaleSection]:

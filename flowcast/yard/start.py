@@ -23,6 +23,8 @@ longitude = {longitude}       # degrees, west is negative
 # flow_day_kg = 0.5            # daily gain of the middle hive from which you speak of a flow
 # season_start = "01-01"       # set it where midwinter would cut a flow in two
 # units = "kg"                 # or "lb"
+# visit_days = ["sat", "sun"]  # the days on which you come; any day if not given
+# visit_every_d = 7            # days from one visit to the next
 """
 
 HIVE = """
@@ -32,7 +34,11 @@ kind = "honey"                 # or "nucleus"
 # frames_of_bees = 8           # frames covered with bees when you last looked
 # queenright = true
 # boxes = [ {{ kind = "deep", frames = 10, drawn = 10, full = 4 }} ]
-# wood_kg = 24                 # hive without bees, comb and honey
+# wood_kg = 24                 # hive with its combs, without bees and honey
+# stores_kg = 12               # your own estimate of the honey in it
+# seen = 2026-05-31            # the day of which all this is; today if not given
+# from = 2026-04-18            # when the colony came, and as what:
+# came_as = "swarm"            # colony | nucleus | package | swarm
 # A scale log, with any column names. Leave it out when nothing is weighed.
 # scale = {{ file = "scale-{file}.csv", time = "time", weight = "weight", unit = "kg", clock = "local" }}
 """

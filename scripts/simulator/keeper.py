@@ -139,7 +139,7 @@ def _run_hive(
     habits: Habits,
     rng: np.random.Generator,
 ) -> HiveRun:
-    strength = _strength(len(airs), rng)
+    strength = own_strength(len(airs), rng)
     care = begin(float(strength[0]), habits, rng)
     colony = care.colony
     start = HIVE_WOOD_KG + BEE_KG * colony.adults + colony.stores_kg
@@ -154,18 +154,18 @@ def _run_hive(
     return HiveRun(name, *table.T, stores, start, care.events, care.supers)
 
 
-def begin(strength: float, habits: Habits, rng: np.random.Generator) -> _Care:
+def begin(strength: float, habits: Habits, rng: np.random.Generator) -> Care:
     """A colony as it stands on the first morning, and who cares for it."""
     adults = 20_000 * strength
-    return _Care(Colony(strength, adults, habits.reserve_kg, BROOD_BOXES_HOLD_KG), habits, rng)
+    return Care(Colony(strength, adults, habits.reserve_kg, BROOD_BOXES_HOLD_KG), habits, rng)
 
 
-def _strength(n: int, rng: np.random.Generator) -> np.ndarray:
+def own_strength(n: int, rng: np.random.Generator) -> np.ndarray:
     """A hive's own lasting share of luck, and a slow drift about it, in the log."""
     return np.exp(rng.normal(0, STRENGTH_SD) + ar_noise(rng, n, DRIFT_MEMORY_D, DRIFT_SD))
 
 
-class _Care:
+class Care:
     """What is done to one hive, and what it does to itself."""
 
     def __init__(self, colony: Colony, habits: Habits, rng: np.random.Generator):
@@ -181,7 +181,7 @@ class _Care:
         if visit:
             self._visit(day, late)
         self._feed(day, air, visit, late)
-        self._rescue(day)
+        self.rescue(day)
 
     def _note(self, day: int, hour: int, kind: str, kg: float) -> None:
         self.events.append(Event(day, hour, kind, round(kg, 2)))
@@ -203,7 +203,7 @@ class _Care:
 
     def _visit(self, day: int, late: bool) -> None:
         hour = int(self.rng.integers(9, 13))
-        if not (self._harvest(day, hour, late) or self._add_super(day, hour, late)):
+        if not (self.harvest(day, hour, late) or self._add_super(day, hour, late)):
             self._look(day, hour)
         self._requeen(day, hour)
 
@@ -221,7 +221,7 @@ class _Care:
         self._note(day, hour, "super_on", SUPER_WOOD_KG)
         return True
 
-    def _harvest(self, day: int, hour: int, late: bool) -> bool:
+    def harvest(self, day: int, hour: int, late: bool) -> bool:
         """Honey off when it is ripe and the flow is past, or when there is no room left."""
         colony, habits = self.colony, self.habits
         spare = min(colony.stores_kg - habits.reserve_kg, 0.9 * SUPER_HOLDS_KG * self.supers)
@@ -252,11 +252,11 @@ class _Care:
         autumn = late and air.warm_c < 18 and air.lengthening_h < 0
         wanted = habits.reserve_kg if autumn else habits.floor_kg
         if visit and air.temp_c > 8 and colony.stores_kg < wanted:
-            self._give(day, MUCH_FEED_KG if wanted - colony.stores_kg > 8 else FEED_KG, FEED_WATER)
+            self.give(day, MUCH_FEED_KG if wanted - colony.stores_kg > 8 else FEED_KG, FEED_WATER)
         elif air.warm_c < 9 and colony.stores_kg < 0.5 * habits.floor_kg:
-            self._give(day, FONDANT_KG, 0.05)
+            self.give(day, FONDANT_KG, 0.05)
 
-    def _give(self, day: int, kg: float, water: float) -> None:
+    def give(self, day: int, kg: float, water: float) -> None:
         self.colony.stores_kg += kg
         self.colony.syrup_water_kg += water * kg
         self.last_fed = day
@@ -268,7 +268,7 @@ class _Care:
             self.last_queen = day
             self._note(day, hour, "requeened", 0.0)
 
-    def _rescue(self, day: int) -> None:
+    def rescue(self, day: int) -> None:
         """A colony dwindled past hope gets a swarm from elsewhere, as keepers do."""
         if self.colony.adults < 4_000:
             self.colony.adults += 13_000

@@ -1,0 +1,313 @@
+"""When a split still meets the next flow, when it costs the crop, when it is too late; swarm watch."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from flowcast.advice.ahead import (
+    HiveAhead,
+    first_true,
+    flows,
+    next_flow,
+    two_weeks,
+)
+from flowcast.advice.hive import HiveNow
+from flowcast.advice.when import Advice, When
+from flowcast.numbers import Numbers
+
+# Kinds of split, and their names in numbers.toml.
+KINDS = {"laying queen": "laying", "ripe cell": "cell", "walk-away": "walk"}
+MATING = {"ripe cell": "cell", "walk-away": "walk"}
+WORDS = (
+    "meets the flow",
+    "no flow near",
+    "costs the crop",
+    "no mating weather",
+    "too late",
+    "too cold",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SplitAdvice(Advice):
+    """Of one kind of split: "laying queen", "ripe cell" or "walk-away".
+
+    Verdicts: "split", "wait", "costs the crop", "too late", "cells: act now", "not this colony".
+    weeks: index the first date of each week; meets (chance that its bees forage when the next
+    flow opens), crop_q10, crop_q50, crop_q90 (what the split adds to the crop of the hive that is
+    split, both halves together, until the end of the days looked at; negative when it costs
+    [kg]), warm (chance of weather to open hives in), mating (chance of mating weather when the queen flies; NaN with a laying queen),
+    in_time (chance that it is a full colony before winter or dearth), word (one of `WORDS`).
+    mating_from, mating_to: when the queen of a split made on the advised date flies to mate;
+    unmated_after: without eggs by then expect a drone layer.
+    """
+
+    kind: str = ""
+    weeks: pd.DataFrame | None = None
+    mating_from: pd.Timestamp | None = None
+    mating_to: pd.Timestamp | None = None
+    unmated_after: pd.Timestamp | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SwarmWatch(Advice):
+    """Verdicts: "look", "not the season", "cells: act now". every_d: days between looks.
+
+    hot_nights: dates of nights ahead so warm that bees hanging outside may only be cooling the
+    hive. season_to: the last day of the season ahead, as far as it is looked at.
+    """
+
+    every_d: int | None = None
+    season_to: pd.Timestamp | None = None
+    hot_nights: tuple[pd.Timestamp, ...] = ()
+
+
+@dataclass(frozen=True)
+class Air:
+    """Weather of each future, arrays (scenarios, days): means and highest of the day, the night's
+    lowest [°C] and foraging hours [h]."""
+
+    temp_c: np.ndarray
+    warmest_c: np.ndarray
+    night_c: np.ndarray
+    foraging_h: np.ndarray
+
+
+def split_advice(
+    hive: HiveNow,
+    ahead: HiveAhead,
+    air: Air,
+    kind: str,
+    threshold_kg: float,
+    numbers: Numbers,
+    rng: np.random.Generator,
+    *,
+    beetle_season: bool = False,
+) -> SplitAdvice:
+    """The weeks ahead for one kind of split.
+
+    Parameters
+    ----------
+    ahead : HiveAhead
+        To the end of the flow after next: 200 to 300 days.
+    kind : str
+        One of `KINDS`.
+
+    Notes
+    -----
+    The crop of both halves is that of the whole hive times a course: less until the new foragers
+    fly (`timing.split_takes`), then more, growing over a forager's youth (`timing.split_gives`).
+    Only gains above the threshold count as crop.
+    """
+    starts = np.arange(0, len(ahead.dates) - 70, 7)
+    if not len(starts):
+        return SplitAdvice(verdict="unknown", hive=hive.name, kind=kind, needs=("days ahead",))
+    ready = _ready(kind, len(ahead.gain_kg), numbers, rng)
+    windows = flows(ahead.gain_kg, threshold_kg, numbers)
+    crop = np.where(ahead.gain_kg >= threshold_kg, ahead.gain_kg, 0.0)
+    over = np.stack([_crop_change(crop, start, ready, numbers) for start in starts])
+    table = pd.DataFrame(
+        {
+            "meets": [_meets(windows, s, ready, len(ahead.dates)) for s in starts],
+            **{f"crop_q{q}": np.quantile(over, q / 100, axis=1) for q in (10, 50, 90)},
+            "crop_mean": over.mean(axis=1),
+            "warm": (two_weeks(air.warmest_c) >= numbers["timing.open_from_c"]).mean(axis=0)[
+                starts
+            ],
+            "mating": [_mating(air, kind, s, numbers) for s in starts],
+            "in_time": [_in_time(ahead, air, windows, s + ready, numbers) for s in starts],
+        },
+        index=ahead.dates[starts],
+    )
+    table["word"] = [_word(row, numbers) for row in table.itertuples()]
+    return _read(hive, kind, table, beetle_season, numbers)
+
+
+def _ready(kind: str, count: int, numbers: Numbers, rng: np.random.Generator) -> np.ndarray:
+    """Days from the split to its new foragers, one a scenario."""
+    name = KINDS[kind]
+    low, high = numbers[f"timing.foragers_{name}_low_d"], numbers[f"timing.foragers_{name}_high_d"]
+    return np.round(low + (high - low) * (rng.permutation(count) + 0.5) / count).astype(int)
+
+
+def _crop_change(crop: np.ndarray, start: int, ready: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """What a split on this day adds to each scenario's crop. [kg]"""
+    since = np.arange(crop.shape[1]) - start
+    grown = np.clip((since - ready[:, None]) / numbers["timing.egg_to_forager_d"], 0.0, 1.0)
+    before = (since >= 0) & (since < ready[:, None])
+    course = numbers["timing.split_gives"] * grown - numbers["timing.split_takes"] * before
+    return (crop * course).sum(axis=1)
+
+
+def _meets(windows: list[list], start: int, ready: np.ndarray, days: int) -> float:
+    """Chance that the new foragers fly when the first flow after the split opens."""
+    opens = next_flow(windows, days, after=start)
+    return float(((opens < days) & (start + ready <= opens)).mean())
+
+
+def _mating(air: Air, kind: str, start: int, numbers: Numbers) -> float:
+    """Chance of enough days on which the young queen can mate."""
+    if kind not in MATING:
+        return float("nan")
+    first = start + _flies_after(kind, numbers)
+    days = slice(first, first + int(numbers["timing.mating_span_d"]))
+    fit = mating_days(air, numbers)[:, days].sum(axis=1)
+    return float((fit >= numbers["timing.mating_days"]).mean())
+
+
+def _flies_after(kind: str, numbers: Numbers) -> int:
+    """Days from the split to the first mating flight of its queen."""
+    name = MATING[kind]
+    return int(numbers[f"timing.mating_{name}_d"])
+
+
+def mating_days(air: Air, numbers: Numbers) -> np.ndarray:
+    """Days on which a queen can mate: warm, or cooler with sun and light wind. (scenarios, days)"""
+    flown = air.foraging_h >= numbers["flow.flight_min_h"]
+    sunny = air.foraging_h >= numbers["timing.mating_sun_h"]
+    warm = air.warmest_c >= numbers["timing.mating_good_c"]
+    cool = air.warmest_c >= numbers["timing.mating_possible_c"]
+    return (warm & flown) | (cool & sunny)
+
+
+def _in_time(ahead: HiveAhead, air: Air, windows, ready_on: np.ndarray, numbers: Numbers) -> float:
+    """Chance that before winter another round of brood is reared, and before a long time without
+    flow two weeks of it are had.
+
+    The latter among the futures in which any flow comes: a flow that may fail makes no week too
+    late. Where none comes in any of them there is nothing to be in time for.
+    """
+    days = len(ahead.dates)
+    settled = ready_on + int(numbers["timing.settle_d"])
+    cold = two_weeks(air.temp_c) < numbers["timing.cold_c"]
+    winter = first_true(cold & (np.arange(days) >= ready_on[:, None]))
+    last = np.array(
+        [_flow_until(own, day, days, numbers) for own, day in zip(windows, ready_on, strict=True)]
+    )
+    comes = last >= 0
+    fed = ready_on + int(numbers["timing.settle_flow_d"]) <= last
+    return float(((settled <= winter) & fed)[comes].mean()) if comes.any() else 0.0
+
+
+def _flow_until(windows: list, day: int, days: int, numbers: Numbers) -> int:
+    """The last day of flow before a time without any that is too long for a new colony; -1 when no
+    flow comes from this day on."""
+    later = [(a, b) for a, b in windows if b >= day]
+    opens = [*(a for a, _ in later[1:]), days + int(numbers["timing.dearth_d"])]
+    for (_, end), opening in zip(later, opens, strict=False):
+        if opening - end >= numbers["timing.dearth_d"]:
+            return end
+    return -1
+
+
+def _word(row, numbers: Numbers) -> str:
+    """The week in a word, the strongest objection first."""
+    likely = numbers["timing.split_chance"]
+    if row.warm < likely:
+        return "too cold"
+    if row.in_time < likely:
+        return "too late"
+    if row.mating < likely:
+        return "no mating weather"
+    if row.meets >= likely:
+        return "meets the flow"
+    return "costs the crop" if row.crop_mean < -numbers["timing.split_costs_kg"] else "no flow near"
+
+
+def _read(hive, kind: str, table: pd.DataFrame, beetle_season: bool, numbers) -> SplitAdvice:
+    """The verdict and date: the week that adds most among those without objection."""
+    found = SplitAdvice(
+        verdict="wait",
+        hive=hive.name,
+        kind=kind,
+        weeks=table,
+        reasons=("new foragers take weeks",),
+        changes=("an early or late flow", "queen cells", "mating weather"),
+        cautions=(
+            "look first",
+            *(("beetles on small units",) if beetle_season else ()),
+            *(("drone layer",) if kind in MATING else ()),
+        ),
+        needs=() if hive.frames_of_bees is not None else ("frames of bees",),
+    )
+    if hive.cells:
+        now = When(table.index[0], table.index[0], table.index[0], 1.0)
+        return replace(found, verdict="cells: act now", when=now, reasons=("queen cells",))
+    if hive.nucleus or _few(hive, numbers):
+        return replace(found, verdict="not this colony", reasons=("too few bees to split",))
+    good = table[table["word"].isin(("meets the flow", "no flow near"))]
+    if not len(good):
+        verdict = "costs the crop" if (table["word"] == "costs the crop").any() else "too late"
+        return replace(found, verdict=verdict, reasons=tuple(dict.fromkeys(table["word"])))
+    return _dated(found, good, numbers)
+
+
+def _few(hive: HiveNow, numbers: Numbers) -> bool:
+    bees = hive.frames_of_bees
+    return bees is not None and bees < numbers["timing.bees_for_split"]
+
+
+def _dated(found: SplitAdvice, good: pd.DataFrame, numbers: Numbers) -> SplitAdvice:
+    """The earliest of the weeks that are as good as the best: what can be done now is not put off."""
+    near = good[good["crop_mean"] >= good["crop_mean"].max() - numbers["timing.split_costs_kg"]]
+    best, row = near.index[0], near.iloc[0]
+    found = replace(
+        found,
+        verdict="split" if best == found.weeks.index[0] else "wait",
+        when=When(best, best, near.index[-1] + pd.Timedelta(days=6), float(row["meets"])),
+    )
+    if found.kind not in MATING:
+        return found
+    flies = best + pd.Timedelta(days=_flies_after(found.kind, numbers))
+    return replace(
+        found,
+        mating_from=flies,
+        mating_to=flies + pd.Timedelta(days=int(numbers["timing.mating_span_d"])),
+        unmated_after=flies + pd.Timedelta(days=int(numbers["timing.unmated_d"])),
+    )
+
+
+def swarm_watch(
+    hive: HiveNow,
+    ahead: HiveAhead,
+    air: Air,
+    lengthening: bool,
+    room_left_kg: float | None,
+    numbers: Numbers,
+) -> SwarmWatch:
+    """Whether to look for queen cells, and how often; queen cells override any calendar.
+
+    Parameters
+    ----------
+    lengthening : bool
+        Whether the days still grow longer, or the season's main flow lies ahead: build-up.
+    room_left_kg : float or None
+        What the empty drawn combs can still take; little of it drives a swarm. [kg]
+    """
+    warm = np.median(two_weeks(air.temp_c), axis=0) >= numbers["timing.swarm_warm_c"]
+    hot = (air.night_c >= numbers["timing.hot_night_c"]).mean(axis=0)
+    nights = ahead.dates[hot >= numbers["timing.hot_night_chance"]]
+    clipped = "timing.swarm_look_clipped_d" if hive.clipped else "timing.swarm_look_d"
+    found = SwarmWatch(
+        verdict="not the season",
+        hive=hive.name,
+        every_d=int(numbers[clipped]),
+        hot_nights=tuple(nights),
+        cautions=("look first", *(("cooling, not swarming",) if len(nights) else ())),
+    )
+    if hive.cells:
+        now = When(ahead.dates[0], ahead.dates[0], ahead.dates[0], 1.0)
+        return replace(found, verdict="cells: act now", when=now, reasons=("queen cells",))
+    if not (lengthening and warm[0]) or hive.nucleus:
+        return replace(found, every_d=None)
+    tight = room_left_kg is not None and room_left_kg < numbers["timing.swarm_room_kg"]
+    reasons = ("build-up", "warmth", *(("space running out",) if tight else ()))
+    return replace(found, verdict="look", reasons=reasons, season_to=_last_warm(warm, ahead.dates))
+
+
+def _last_warm(warm: np.ndarray, dates: pd.DatetimeIndex) -> pd.Timestamp:
+    cold = np.flatnonzero(~warm)
+    return dates[cold[0] - 1] if len(cold) else dates[-1]

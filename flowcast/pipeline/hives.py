@@ -1,0 +1,207 @@
+"""What is known of each hive on the issue date: the keeper's words, the log, and the work since."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from flowcast.advice.hive import Box, HiveNow, frame_kg, share_of
+from flowcast.advice.start import KINDS, Beginning
+from flowcast.flow.household import drivers
+from flowcast.results import Record
+from flowcast.scale_log import yard_gains
+from flowcast.yard.settings import HiveSection
+
+SUPERS = ("medium", "shallow", "national super")  # kinds that stand over a brood box
+QUEEN_CELLS = ("queen cell", "swarm cell")  # words in a note of work.csv
+NO_CELLS = ("no queen cell", "no swarm cell")
+CELLS_DONE = ("split", "swarmed", "requeened")
+
+
+def hives_now(record: Record, *, current: bool) -> list[HiveNow]:
+    """Each hive that stands in the yard on the issue date.
+
+    current: what yard.toml says without a `seen` date is of the issue date; false for an outlook
+    of the past, which must not know what was written later.
+    """
+    brooding = float(drivers(record.days, record.yard.numbers)[1][-1])
+    return [
+        _hive_now(hive, record, brooding, current=current)
+        for hive in record.yard.hives
+        if stands(hive, record.issue_date)
+    ]
+
+
+def stands(hive: HiveSection, day: pd.Timestamp) -> bool:
+    """Whether the hive is at this yard on this day."""
+    came, left = hive.from_, hive.to
+    return (came is None or pd.Timestamp(came) <= day) and (
+        left is None or day <= pd.Timestamp(left)
+    )
+
+
+def seen_on(hive: HiveSection, issue_date: pd.Timestamp, *, current: bool) -> pd.Timestamp | None:
+    """The day of which the keeper's words on a hive are; None when they are of a later day."""
+    if hive.seen is None:
+        return issue_date if current else None
+    seen = pd.Timestamp(hive.seen)
+    return seen if seen <= issue_date else None
+
+
+def _hive_now(hive: HiveSection, record: Record, brooding: float, *, current: bool) -> HiveNow:
+    seen = seen_on(hive, record.issue_date, current=current)
+    fresh = seen is not None and (record.issue_date - seen).days <= _fresh_d(record)
+    boxes = boxes_since(hive, record, seen) if seen is not None else ()
+    return HiveNow(
+        name=hive.name,
+        boxes=boxes,
+        frames_of_bees=hive.frames_of_bees if fresh else None,
+        queenright=hive.queenright if fresh and hive.queenright != "unknown" else None,
+        nucleus=hive.kind == "nucleus",
+        gross_kg=gross_of(hive.name, record),
+        wood_kg=_wood(hive, record, seen),
+        keeper_kg=hive.stores_kg if fresh else None,
+        brooding=brooding,
+        supers_on=_supers_on(boxes, hive, record),
+        cells=has_cells(hive.name, record),
+        clipped=hive.clipped_queen,
+        share=_share(hive.name, record),
+    )
+
+
+def _share(hive: str, record: Record) -> tuple[float, float] | None:
+    """What the log tells of the hive against the yard's middle one; None without daily gains of both."""
+    good = {log.hive: log.gains[log.gains["quality"] == "good"] for log in record.logs}
+    if hive not in good:
+        return None
+    daily = good[hive][good[hive]["days"] == 1]["gain_kg"]
+    whole = yard_gains(record.logs, record.yard.numbers)["gain_kg"]
+    return share_of(daily, whole, record.yard.numbers)
+
+
+def _fresh_d(record: Record) -> int:
+    return int(record.yard.numbers["timing.seen_fresh_d"])
+
+
+def gross_of(hive: str, record: Record) -> float | None:
+    """The last night weight before the issue date, unless it is too old. [kg]"""
+    nights = [log.nights.dropna() for log in record.logs if log.hive == hive]
+    if not nights or not len(nights[0]):
+        return None
+    age = (record.issue_date - nights[0].index[-1]).days
+    return (
+        float(nights[0].iloc[-1]) if age <= record.yard.numbers["timing.weight_fresh_d"] else None
+    )
+
+
+def _work_since(hive: str, record: Record, since: pd.Timestamp) -> pd.DataFrame:
+    """Lines of work.csv after a day and before the issue date, with their local day."""
+    work = record.yard.work_of(hive)
+    local = work["time"].dt.tz_convert(record.yard.place.timezone).dt.tz_localize(None)
+    work = work.assign(day=local.dt.normalize())
+    return work[(work["day"] > since) & (work["day"] < record.issue_date)]
+
+
+def boxes_since(hive: HiveSection, record: Record, seen: pd.Timestamp) -> tuple[Box, ...]:
+    """The boxes of the day on which they were seen, with supers put on and off, and honey gained and
+    taken since then, for as long as every box says how full it is."""
+    boxes = [Box(b.kind, b.frames, b.drawn, b.full) for b in hive.boxes]
+    for what in _work_since(hive.name, record, seen)["what"]:
+        if what == "super on" and boxes:
+            top = boxes[-1] if boxes[-1].kind in SUPERS else Box("medium", boxes[-1].frames)
+            boxes.append(Box(top.kind, top.frames, None, 0.0))
+        elif what == "super off" and len(boxes) > 1:
+            boxes.pop()
+    gained = _gained_since(hive.name, record, seen)
+    return tuple(_filled(boxes, gained, record.yard.numbers))
+
+
+def _gained_since(hive: str, record: Record, seen: pd.Timestamp) -> float:
+    """Net gain, feed and honey taken off since a day. [kg]"""
+    gains = [log.gains for log in record.logs if log.hive == hive]
+    grown = float(gains[0].loc[gains[0].index >= seen, "gain_kg"].sum()) if gains else 0.0
+    work = _work_since(hive, record, seen)
+    way = work["what"].map({"feed": 1.0, "honey off": -1.0}).fillna(0.0)
+    return grown + float((way * work["kg"].fillna(0.0)).sum())
+
+
+def _filled(boxes: list[Box], kg: float, numbers) -> list[Box]:
+    """The boxes with so much more honey in them: from the lowest up when it came, from the top down
+    when it went."""
+    if not kg or any(box.full is None for box in boxes):
+        return boxes
+    full = [box.full for box in boxes]
+    for k in range(len(boxes)) if kg > 0 else reversed(range(len(boxes))):
+        each = frame_kg(boxes[k].kind, numbers)
+        frames = np.clip(full[k] + kg / each, 0.0, boxes[k].combs)
+        kg -= (frames - full[k]) * each
+        full[k] = float(frames)
+    return [
+        Box(box.kind, box.frames, box.drawn, frames)
+        for box, frames in zip(boxes, full, strict=True)
+    ]
+
+
+def _wood(hive: HiveSection, record: Record, seen: pd.Timestamp | None) -> float | None:
+    """The stated weight of boxes and combs, unless boxes came or went since it was stated. [kg]"""
+    if seen is None:
+        return None
+    moved = _work_since(hive.name, record, seen)["what"].isin(["super on", "super off"])
+    return None if moved.any() else hive.wood_kg
+
+
+def _supers_on(boxes: tuple[Box, ...], hive: HiveSection, record: Record) -> bool | None:
+    """By the boxes where they are told, else by the last line of work.csv about a super."""
+    if boxes:
+        return any(box.kind in SUPERS for box in boxes[1:])
+    work = _work_since(hive.name, record, pd.Timestamp.min)
+    told = work[work["what"].isin(["super on", "super off"])]["what"]
+    return None if told.empty else bool(told.iloc[-1] == "super on")
+
+
+def has_cells(hive: str, record: Record) -> bool:
+    """Whether queen cells were noted lately, and nothing was done about them since."""
+    lately = record.issue_date - pd.Timedelta(days=int(record.yard.numbers["timing.cells_fresh_d"]))
+    found = False
+    for line in _work_since(hive, record, lately).itertuples():
+        note = line.note.lower()
+        if line.what in CELLS_DONE or any(word in note for word in NO_CELLS):
+            found = False
+        elif any(word in note for word in QUEEN_CELLS):
+            found = True
+    return found
+
+
+def new_colonies(record: Record, *, current: bool) -> list[Beginning]:
+    """Colonies that came to the yard lately as a nucleus, package or swarm."""
+    lately = record.issue_date - pd.Timedelta(days=int(record.yard.numbers["timing.start_new_d"]))
+    found = []
+    for hive in record.yard.hives:
+        came = _came(hive, record)
+        if came and lately <= came[1] <= record.issue_date and stands(hive, record.issue_date):
+            found.append(_beginning(hive, *came, record, current=current))
+    return found
+
+
+def _came(hive: HiveSection, record: Record) -> tuple[str, pd.Timestamp] | None:
+    """As what a hive's colony came, and when: by work.csv, else by yard.toml."""
+    work = _work_since(hive.name, record, pd.Timestamp.min)
+    hived = work[work["what"] == "swarm hived"]
+    if len(hived):
+        return "swarm", hived["day"].iloc[-1]
+    kind = hive.came_as or ("nucleus" if hive.kind == "nucleus" else None)
+    moved = work[work["what"] == "moved in"]["day"]
+    day = moved.iloc[-1] if len(moved) else hive.from_
+    return (kind, pd.Timestamp(day)) if kind in KINDS and day is not None else None
+
+
+def _beginning(hive: HiveSection, kind: str, installed, record: Record, *, current) -> Beginning:
+    seen = seen_on(hive, record.issue_date, current=current)
+    boxes = boxes_since(hive, record, seen) if seen is not None and hive.boxes else ()
+    box = boxes[0] if boxes else Box("deep")
+    numbers = record.yard.numbers
+    given = numbers["timing.nucleus_frames"] if kind == "nucleus" else 0.0
+    drawn = box.drawn if box.drawn is not None else given
+    above = next((b for b in boxes[1:] if b.kind in SUPERS), Box("medium", box.frames))
+    super_kg = above.frames * frame_kg(above.kind, numbers)
+    return Beginning(hive.name, kind, installed, float(drawn), float(box.frames), super_kg)

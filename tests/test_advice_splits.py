@@ -1,0 +1,188 @@
+"""When to split: the brood calendar, hand-worked weeks, both hemispheres' weather, queen cells."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from futures import NUMBERS, plain_ahead
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from flowcast.advice.hive import Box, HiveNow
+from flowcast.advice.splits import KINDS, WORDS, Air, mating_days, split_advice, swarm_watch
+
+HIVE = HiveNow("A", (Box("deep"), Box("deep")), frames_of_bees=14, supers_on=False)
+THRESHOLD = 0.5
+QUEEN_D, WORKER_D, DRONE_D = 16, 21, 24  # egg to adult, several general pages READ2
+
+
+def air(warmest, rows=40, days=240, hours=6.0, night=10.0):
+    like = np.broadcast_to(np.asarray(warmest, float), (rows, days))
+    return Air(like - 6, like, np.full((rows, days), night), np.full((rows, days), hours))
+
+
+def course(flow_from, flow_days, days=240, kg=2.0):
+    gain = np.full(days, -0.1)
+    gain[flow_from : flow_from + flow_days] = kg
+    return gain
+
+
+def split(gain, kind="laying queen", weather=None, hive=HIVE, first="2025-04-01", **more):
+    ahead = plain_ahead(gain, first)
+    weather = weather or air(22.0)
+    rng = np.random.default_rng(1)
+    return split_advice(hive, ahead, weather, kind, THRESHOLD, NUMBERS, rng, **more)
+
+
+# Published values
+
+
+def test_times_to_foragers_follow_from_the_brood_calendar():
+    """Worker 21 days (READ2) and some 21 more to the field (Abou-Shaara 2014 READ): 42. With a ripe
+    cell she emerges, mates after 5 to 8 and lays after 2 to 4 days more; with a walk-away split from
+    a young larva 12 to 13 days more (sheet 5, MEMORY): 62 to 70 days lie within the 9 to 11 weeks."""
+    forager = WORKER_D + 21
+    assert NUMBERS["timing.egg_to_forager_d"] == forager
+    low, high = NUMBERS["timing.foragers_walk_low_d"], NUMBERS["timing.foragers_walk_high_d"]
+    assert low <= (QUEEN_D - 4) + 5 + 2 + forager + 2 <= high  # the shortest, within days
+    assert low <= 13 + 8 + 4 + forager <= high
+    assert NUMBERS["timing.mating_walk_d"] == pytest.approx((12.5 + 6.5), abs=1.5)
+    assert DRONE_D > WORKER_D > QUEEN_D
+
+
+def test_times_are_those_of_practice():
+    """6 to 8, 8 to 9.5 and 9 to 11 weeks; expert judgement, no source."""
+    weeks = {"laying": (6, 8), "cell": (8, 9.5), "walk": (9, 11)}
+    for name, (low, high) in weeks.items():
+        assert NUMBERS[f"timing.foragers_{name}_low_d"] == pytest.approx(7 * low, abs=1)
+        assert NUMBERS[f"timing.foragers_{name}_high_d"] == pytest.approx(7 * high, abs=1)
+
+
+# Worked by hand
+
+
+def test_last_week_that_meets_the_flow():
+    """A flow from day 100 on: 100 less 56 days is day 44 for the slowest split with a laying queen, so
+    every week up to day 42 surely meets it, and none from day 59 (100 less 42, and a day)."""
+    weeks = split(course(100, 40)).weeks
+    day = (weeks.index - weeks.index[0]).days
+    assert (weeks["meets"][day <= 42] == 1).all()
+    assert (weeks["meets"][(day >= 59) & (day < 100)] == 0).all()
+    walk = split(course(100, 40), "walk-away").weeks
+    assert (walk["meets"][day <= 21] == 1).all()  # 100 less 77 days
+    assert (walk["meets"][(day >= 38) & (day < 100)] == 0).all()  # 100 less 63
+
+
+def test_a_split_in_the_flow_costs_what_its_foragers_would_have_brought():
+    """Split on the first day of a flow of 40 days at 2 kg: nothing new flies in it, and three tenths
+    of 80 kg are lost (our choice of share)."""
+    weeks = split(course(98, 40)).weeks
+    row = weeks.iloc[14]  # day 98
+    assert row["crop_q50"] == pytest.approx(-0.3 * 80)
+    assert row["word"] in ("costs the crop", "too late")
+    early = weeks.iloc[0]
+    assert early["crop_q50"] > 0
+    assert early["word"] == "meets the flow"
+
+
+def test_too_late_before_winter():
+    """New foragers after 6 to 8 weeks and another round of brood of 6 weeks: 14 weeks before the cold
+    at the latest, which comes here on day 150."""
+    warmth = np.r_[np.full(150, 22.0), np.full(90, 2.0)]
+    weeks = split(course(60, 80), weather=air(warmth)).weeks
+    day = (weeks.index - weeks.index[0]).days
+    assert (weeks["in_time"][day <= 42] == 1).all()
+    assert (weeks["word"][(day > 105) & (day < 140)] == "too late").all()
+
+
+def test_no_queen_mates_in_the_cold_and_a_laying_one_need_not():
+    """14 °C at the warmest: no mating flights (good from 20, possible from 16 °C, expert judgement)."""
+    cool = air(15.0)
+    assert (split(course(100, 40), "walk-away", cool).weeks["word"] == "no mating weather").any()
+    assert "no mating weather" not in set(split(course(100, 40), weather=cool).weeks["word"])
+
+
+def test_mating_days_need_warmth_or_sun():
+    """18 °C counts with six foraging hours and not with two; 21 °C counts with two."""
+    assert mating_days(air(18.0, 1, 1, hours=6), NUMBERS).all()
+    assert not mating_days(air(18.0, 1, 1, hours=2), NUMBERS).any()
+    assert mating_days(air(21.0, 1, 1, hours=2), NUMBERS).all()
+    assert not mating_days(air(21.0, 1, 1, hours=0), NUMBERS).any()
+
+
+def test_dates_of_the_young_queen():
+    said = split(course(100, 60), "walk-away")
+    assert said.mating_from - said.when.date == pd.Timedelta(days=18)
+    assert said.unmated_after > said.mating_to
+    assert "drone layer" in said.cautions
+    assert split(course(100, 60)).mating_from is None
+
+
+def test_queen_cells_override_the_calendar():
+    hive = HiveNow("A", HIVE.boxes, frames_of_bees=14, cells=True)
+    said = split(np.full(240, -0.2), hive=hive)
+    assert said.verdict == "cells: act now"
+    assert said.when.date == pd.Timestamp("2025-04-01")
+    watch = swarm_watch(hive, plain_ahead(np.ones(60)), air(5.0, 40, 60), False, None, NUMBERS)
+    assert watch.verdict == "cells: act now"
+
+
+def test_small_colonies_and_beetles():
+    assert split(course(100, 40), hive=HiveNow("N", nucleus=True)).verdict == "not this colony"
+    few = HiveNow("A", HIVE.boxes, frames_of_bees=5)
+    assert split(course(100, 40), hive=few).verdict == "not this colony"
+    assert "beetles on small units" in split(course(100, 40), beetle_season=True).cautions
+
+
+def test_no_flow_ahead_is_no_time_to_split():
+    assert split(np.full(240, -0.1)).verdict == "too late"
+
+
+def test_cold_weeks_are_not_for_opening_hives():
+    """Spring from day 30 on: before it 8 °C at the warmest, under the 14 °C of common practice."""
+    weeks = split(course(120, 40), weather=air(np.r_[np.full(30, 8.0), np.full(210, 22.0)])).weeks
+    assert weeks["word"].iloc[0] == "too cold"
+    assert weeks["word"].iloc[5] == "meets the flow"
+
+
+def test_swarm_watch_every_week_or_every_twelve_days():
+    """7 days (sheet 5, READ2), 10 to 14 with a clipped queen (expert judgement)."""
+    ahead, warm = plain_ahead(np.ones(60)), air(20.0, 40, 60)
+    watch = swarm_watch(HIVE, ahead, warm, True, 4.0, NUMBERS)
+    assert (watch.verdict, watch.every_d) == ("look", 7)
+    assert "space running out" in watch.reasons
+    clipped = HiveNow("A", HIVE.boxes, clipped=True)
+    assert 10 <= swarm_watch(clipped, ahead, warm, True, 30.0, NUMBERS).every_d <= 14
+    assert swarm_watch(HIVE, ahead, warm, False, 4.0, NUMBERS).verdict == "not the season"
+    assert swarm_watch(HIVE, ahead, air(8.0, 40, 60), True, 4.0, NUMBERS).every_d is None
+
+
+def test_hot_nights_are_named():
+    """Bees clustering outside on them may only be cooling the hive."""
+    hot = air(36.0, 40, 60, night=26.0)
+    watch = swarm_watch(HIVE, plain_ahead(np.ones(60)), hot, True, 20.0, NUMBERS)
+    assert len(watch.hot_nights) == 60
+    assert "cooling, not swarming" in watch.cautions
+    cool = swarm_watch(HIVE, plain_ahead(np.ones(60)), air(30.0, 40, 60), True, 20.0, NUMBERS)
+    assert not cool.hot_nights
+
+
+# Properties
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 200), st.integers(5, 60), st.sampled_from(list(KINDS)))
+def test_every_week_has_its_word_and_chances(start, length, kind):
+    weeks = split(course(start, min(length, 240 - start)), kind).weeks
+    assert set(weeks["word"]) <= set(WORDS)
+    assert weeks[["meets", "in_time", "warm"]].stack().between(0, 1).all()
+    assert (weeks["crop_q10"] <= weeks["crop_q90"] + 1e-9).all()
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(60, 160), st.integers(10, 60))
+def test_a_quicker_split_meets_the_flow_at_least_as_often(start, length):
+    meets = [split(course(start, length), kind).weeks["meets"] for kind in KINDS]
+    day = (meets[0].index - meets[0].index[0]).days
+    before = day < start  # after it there is nothing left to meet
+    assert (meets[0][before] >= meets[1][before]).all()
+    assert (meets[1][before] >= meets[2][before]).all()

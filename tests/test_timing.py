@@ -1,0 +1,296 @@
+"""Dated advice from a yard's folder to words: nothing from the issue date on, equal bytes, both hemispheres."""
+
+import json
+import re
+import shutil
+
+import numpy as np
+import pandas as pd
+import pytest
+from conftest import plain_weather
+from kept_yard import BOXES, ISSUE, write_folder
+from typer.testing import CliRunner
+
+import flowcast
+from flowcast import pipeline
+from flowcast.cli import app
+from flowcast.errors import InputError
+from flowcast.pipeline.hives import hives_now, new_colonies
+from flowcast.report import timing as words
+from flowcast.report.data import timing_data
+from flowcast.report.page import render_page
+from flowcast.report.screen import timing_text
+
+
+@pytest.fixture(scope="module")
+def yard(tmp_path_factory):
+    return write_folder(tmp_path_factory.mktemp("y") / "yard", plain_weather())
+
+
+@pytest.fixture(scope="module")
+def found(yard):
+    return pipeline.timing(yard, as_of=ISSUE, scenarios=200)
+
+
+def as_json(found):
+    return json.dumps(timing_data(found), allow_nan=False)
+
+
+def test_the_public_name_is_the_function(yard):
+    """Whatever parts have been loaded: a package of that name would stand in its place."""
+    assert callable(flowcast.timing)
+    assert flowcast.timing.__name__ == "timing"
+
+
+def test_equal_seeds_give_equal_bytes(yard, found):
+    assert as_json(pipeline.timing(yard, as_of=ISSUE, scenarios=200)) == as_json(found)
+    assert as_json(pipeline.timing(yard, as_of=ISSUE, scenarios=200, seed=2)) != as_json(found)
+
+
+def test_nothing_from_the_issue_date_on_is_used(yard, found, tmp_path):
+    """Weather scrambled, weights, work, bloom and the keeper's look of later days changed: the same."""
+    weather = plain_weather()
+    later = weather.index > pd.Timestamp(ISSUE, tz="Etc/GMT-1")
+    weather.loc[later] = weather.loc[later].sample(frac=1, random_state=3).to_numpy()
+    work = f"{ISSUE} 09:00,A,super on,9,\n2024-07-01,B,inspected,,queen cells\n2024-06-20,B,swarm hived,,\n"
+    other = write_folder(
+        tmp_path / "yard", weather, work=work, bloom=f"{ISSUE},lime,over\n2024-06-20,lime,full\n"
+    )
+    for name in ("A", "B"):
+        log = pd.read_csv(other / f"{name}.csv")
+        log.loc[pd.to_datetime(log["time"]) > pd.Timestamp(ISSUE, tz="Etc/GMT-1"), "kg"] += 30.0
+        log.to_csv(other / f"{name}.csv", index=False)
+    assert as_json(pipeline.timing(other, as_of=ISSUE, scenarios=200)) == as_json(found)
+
+
+def test_what_was_seen_after_the_issue_date_is_not_used(yard, tmp_path):
+    later = write_folder(
+        tmp_path / "yard", plain_weather(), more=BOXES.replace("2024-06-08", "2024-06-11")
+    )
+    record = pipeline.record_of(later, None, ISSUE, None)
+    hive = hives_now(record, current=True)[0]
+    assert (hive.boxes, hive.frames_of_bees, hive.wood_kg) == ((), None, None)
+
+
+def test_words_without_a_day_are_of_today_and_of_no_past_issue_date(yard, tmp_path):
+    undated = write_folder(tmp_path / "yard", plain_weather(), more=BOXES.split("\n", 1)[1])
+    record = pipeline.record_of(undated, None, ISSUE, None)
+    assert hives_now(record, current=False)[0].boxes == ()
+    assert len(hives_now(record, current=True)[0].boxes) == 2
+
+
+def test_every_dated_visit_falls_on_a_fit_day(found):
+    chance = found.visits.chance
+    dated = [e for e in words.entries(found) if getattr(e.advice, "food", None) != "fondant"]
+    assert dated
+    for entry in dated:
+        assert entry.date >= pd.Timestamp(ISSUE)
+        assert chance[entry.date] >= 0.5, entry
+
+
+def test_the_keeper_s_days_are_kept(tmp_path):
+    own = write_folder(tmp_path / "yard", plain_weather(), yard='visit_days = ["sat"]')
+    found = pipeline.timing(own, as_of=ISSUE, scenarios=100)
+    dated = [e for e in words.entries(found) if getattr(e.advice, "food", None) != "fondant"]
+    assert dated
+    assert {entry.date.day_name() for entry in dated} == {"Saturday"}
+
+
+def test_both_hemispheres_give_mirrored_dates(tmp_path):
+    """The same weather half a year on: swarm season, supers off and winter bees move with it."""
+    shift, after = pd.Timedelta(days=181), []
+    for name, south in (("n", False), ("s", True)):
+        weather = plain_weather()
+        moved = shift if south else 0 * shift
+        weather.index = weather.index + moved
+        folder = write_folder(tmp_path / name, weather, south=south, more="")
+        as_of = pd.Timestamp(ISSUE) + moved
+        after.append((as_of, pipeline.timing(folder, as_of=as_of, scenarios=100)))
+    (north_day, north), (south_day, south) = after
+    assert north.after.verdict == south.after.verdict
+    apart = (south.after.bees.start[1] - south_day) - (north.after.bees.start[1] - north_day)
+    assert abs(apart.days) <= 4  # midsummer is 21 June and 21 December: 183 days apart
+    looks = [found.hives[0].swarm.verdict for found in (north, south)]
+    assert looks == ["look", "look"]
+
+
+def test_unknown_boxes_and_stores_ask_for_what_they_need(found):
+    nothing = next(hive for hive in found.hives if hive.hive == "B")
+    assert nothing.supers.verdict == "unknown"
+    assert "boxes" in nothing.supers.needs
+    assert (nothing.stores.verdict, nothing.stores.when) == ("unknown", None)
+    low, middle, high = nothing.stores.stores_kg
+    assert low < middle < high
+    assert "weight or full frames" in nothing.stores.needs
+    text = " ".join(timing_text(found).split())
+    assert "boxes in yard.toml (frames, drawn, full)" in text
+    assert "Stores are not known, perhaps" in text
+
+
+def test_a_place_on_the_map_and_a_yard_without_hives(tmp_path):
+    folder = tmp_path / "bare"
+    write_folder(folder, plain_weather())
+    text = (folder / "yard.toml").read_text("utf-8").split("[[hive]]")[0]
+    (folder / "yard.toml").write_text(text, "utf-8")
+    found = pipeline.timing(folder, as_of=ISSUE, scenarios=100)
+    assert (found.hives, len(found.usual)) == ((), 3)
+    assert "No hive stands here" in " ".join(timing_text(found).split())
+    json.dumps(timing_data(found), allow_nan=False)
+
+
+def test_without_a_past_year_nothing_is_said_of_the_months_beyond(tmp_path):
+    folder = write_folder(tmp_path / "yard", plain_weather(first="2024-03-01"))
+    found = pipeline.timing(folder, as_of=ISSUE, scenarios=100)
+    assert (found.until - found.issue_date).days == 44
+    assert found.after.verdict == "unknown"
+    assert "nothing is said of the months beyond" in " ".join(timing_text(found).split())
+    json.dumps(timing_data(found), allow_nan=False)
+
+
+def test_before_the_cautions_of_the_page_stand_all_rooms(found):
+    html = render_page(found.outlook, dates=found)
+    heads = ["What to do, and by when", "Swarms and splits", "Supers", "Ripe honey", "After the flow",
+             "Days fit to open a hive", "How the season stands"]  # fmt: skip
+    places = [html.index(f">{head}<") for head in heads]
+    assert places == sorted(places)
+    assert "timing" in re.findall(r"<caption>(\w+)</caption>", html)
+    assert render_page(found.outlook, dates=found) == html
+
+
+@pytest.mark.parametrize("units, shown", [("kg", " kg"), ("lb", " lb")])
+def test_weights_are_in_the_yard_s_unit(tmp_path, units, shown):
+    folder = write_folder(tmp_path / "yard", plain_weather(), yard=f'units = "{units}"')
+    text = timing_text(pipeline.timing(folder, as_of=ISSUE, scenarios=100))
+    rooms = text.split("Days fit to open")[0]
+    assert shown in rooms
+    assert ({" kg": " lb", " lb": " kg"}[shown]) not in rooms
+
+
+# What is known of a hive, hand-worked
+
+
+@pytest.fixture(scope="module")
+def record(yard):
+    return pipeline.record_of(yard, None, ISSUE, None)
+
+
+def with_work(yard, tmp_path, work, more=BOXES):
+    shutil.copytree(yard, tmp_path / "copy")
+    folder = write_folder(tmp_path / "copy", plain_weather(), work=work, more=more)
+    return pipeline.record_of(folder, None, ISSUE, None)
+
+
+def test_boxes_gain_what_the_scale_gained_since_they_were_seen(record):
+    """Seen on 8 June; two days of 1.3 kg each (`hive_weights`) fill the deep box: 2.6 kg are 0.87 of a
+    deep frame of 3 kg (BBKA, READ)."""
+    deep, medium = hives_now(record, current=False)[0].boxes
+    assert deep.full == pytest.approx(4 + 2.6 / 3.0, abs=0.05)
+    assert medium.full == pytest.approx(3)
+
+
+def test_a_super_put_on_since_is_counted_and_its_wood_is_no_longer_known(yard, tmp_path):
+    record = with_work(yard, tmp_path, "2024-06-09 10:00,A,super on,4,\n")
+    hive = hives_now(record, current=False)[0]
+    assert [box.kind for box in hive.boxes] == ["deep", "medium", "medium"]
+    assert hive.wood_kg is None
+    assert hive.supers_on
+
+
+@pytest.mark.parametrize(
+    "work, cells",
+    [
+        ("2024-06-05,A,inspected,,Queen cells with larvae\n", True),
+        ("2024-06-05,A,inspected,,no queen cells\n", False),
+        ("2024-06-05,A,inspected,,queen cells\n2024-06-06,A,split,,\n", False),
+        ("2024-05-10,A,inspected,,queen cells\n", False),  # long ago
+        ("", False),
+    ],
+)
+def test_queen_cells_are_read_from_the_notes(yard, tmp_path, work, cells):
+    record = with_work(yard, tmp_path, work)
+    assert hives_now(record, current=False)[0].cells is cells
+
+
+@pytest.mark.parametrize(
+    "work, more, kind",
+    [
+        ("2024-05-20,A,swarm hived,2,\n", "", "swarm"),
+        ("", 'from = 2024-05-20\ncame_as = "package"\n', "package"),
+        ("", 'from = 2024-05-20\nkind = "nucleus"\n', "nucleus"),
+        ("2024-05-20,A,moved in,,\n", 'kind = "nucleus"\n', "nucleus"),
+        ("", "from = 2024-05-20\n", None),  # a full colony, for all that is known
+        ("", 'from = 2023-05-20\ncame_as = "package"\n', None),  # last year's
+        ("", 'from = 2024-06-20\ncame_as = "package"\n', None),  # still to come
+    ],
+)
+def test_new_colonies_are_told_by_work_or_yard(yard, tmp_path, work, more, kind):
+    record = with_work(yard, tmp_path, work, more=more)
+    found = new_colonies(record, current=False)
+    assert [(b.hive, b.kind) for b in found] == ([("A", kind)] if kind else [])
+    if kind:
+        assert found[0].installed == pd.Timestamp("2024-05-20")
+
+
+def test_a_stale_look_keeps_its_boxes_and_drops_its_bees(yard, tmp_path):
+    record = with_work(yard, tmp_path, "", more=BOXES.replace("2024-06-08", "2024-05-10"))
+    hive = hives_now(record, current=False)[0]
+    assert hive.frames_of_bees is None
+    assert hive.boxes
+
+
+# The command
+
+
+def run(*arguments):
+    return CliRunner().invoke(app, ["timing", *map(str, arguments)], catch_exceptions=True)
+
+
+def test_the_command_prints_words_and_the_same_json_twice(yard):
+    first, second = (run(yard, "--as-of", ISSUE, "--json") for _ in range(2))
+    assert first.exit_code == 0, first.output
+    assert first.stdout == second.stdout
+    data = json.loads(first.stdout)
+    assert (data["schema"], data["schema_version"]) == ("flowcast-timing", 1)
+    assert {h["hive"] for h in data["hives"]} == {"A", "B"}
+    assert all(n["source"] for n in data["numbers"])
+    done = run(yard, "--as-of", ISSUE, "--refractometer", "1.4915@24")
+    assert done.exit_code == 0, done.output
+    # 1.4915 at 24 °C is 1.49242 at 20 °C (0.00023 a degree, AOAC, MEMORY): 17.65 % between the rows of
+    # 16 and 19 % (READ).
+    assert "The honey holds 17.6 % of water (corrected to 20 °C)" in done.stdout
+    assert "look into the hive first" in done.stdout
+
+
+@pytest.mark.parametrize("reading", ["wet", "1.49@", "1.49@hot", "@20", "0.5", "18.2@70"])
+def test_a_reading_that_cannot_be_understood_is_one_sentence(yard, reading):
+    if reading == "1.49@":
+        assert run(yard, "--as-of", ISSUE, "--refractometer", reading).exit_code == 0
+        return
+    done = run(yard, "--as-of", ISSUE, "--refractometer", reading)
+    assert isinstance(done.exception, InputError)
+    assert "--refractometer" in str(done.exception)
+    assert "\n" not in str(done.exception)
+
+
+HOSTILE = "</td><script>x</script>\\n\\r\\u0007\\u2028;,\\\\BEGIN:VEVENT"
+
+
+def test_hostile_names_are_safe_everywhere(tmp_path):
+    folder = write_folder(tmp_path / "yard", plain_weather(), name=HOSTILE)
+    found = pipeline.timing(folder, as_of=ISSUE, scenarios=100)
+    assert "<script>" not in render_page(found.outlook, dates=found)
+    from flowcast.report.calendar import calendar_file
+
+    lines = calendar_file(found).split(b"\r\n")
+    assert lines.count(b"BEGIN:VEVENT") == len(words.entries(found))
+    assert not any(re.search(rb"[\x00-\x08\x0a-\x1f\x7f]", line) for line in lines)
+
+
+def test_a_hand_weighed_yard_is_advised_too(tmp_path):
+    folder = write_folder(tmp_path / "yard", plain_weather())
+    for name in ("A", "B"):
+        log = pd.read_csv(folder / f"{name}.csv")
+        log.iloc[12 :: 24 * 9].to_csv(folder / f"{name}.csv", index=False)
+    found = pipeline.timing(folder, as_of=ISSUE, scenarios=100)
+    assert found.hives[0].ripe.verdict == "no reading"
+    assert np.isfinite(found.hives[0].stores.stores_kg).all()
