@@ -46,15 +46,15 @@ def headline(found: YardSeason) -> str:
 def answer(found: YardSeason, season: Season | None = None) -> str:
     """The season in one sentence: what it brought, and what set its weather apart."""
     season = season or found.season
+    gained, cost, gave = _gained(found, season), *_by_way(season)
+    parts = kilograms.clauses(found) if season is found.season else []
+    if parts:
+        return _by_kilograms(parts, gained, season.gain_side)
     if season.years < 2:
         return (
             "There is no other year of weather here, or too much of this time is missing, so nothing can be "
             "said of what is usual. Give at least two years, better ten."
         )
-    gained, cost, gave = _gained(found, season), *_by_way(season)
-    parts = kilograms.clauses(found) if season is found.season else []
-    if parts:
-        return _sentence("; ".join(parts[:2]), gained or "nothing else is clear of 0")
     if cost:
         link = "in spite of" if season.gain_side > 0 else "what set its weather apart was"
         more = f"; {_short(cost[1])} as well" if len(cost) > 1 else ""
@@ -68,6 +68,14 @@ def answer(found: YardSeason, season: Season | None = None) -> str:
         "nothing in its hours of flight, the water in the soil or frost was far from the usual"
         + elsewhere,
     )
+
+
+def _by_kilograms(parts: list[tuple[int, str]], gained: str, side: int) -> str:
+    """The largest two parts, and what the season gained; that first where they went against it."""
+    said = "; ".join(clause for _, clause in parts[:2])
+    if gained and side and parts[0][0] != side:
+        return _sentence(f"{gained}, though {said}", "nothing here tells why")
+    return _sentence(said, gained or ("" if len(parts) > 2 else "nothing else is clear of 0"))
 
 
 def _by_way(season: Season) -> tuple[list[Reason], list[Reason]]:
@@ -97,8 +105,8 @@ def _whose(found: YardSeason) -> str:
 
 
 def _sentence(first: str, second: str) -> str:
-    link = "," if second.startswith("in spite of") else ";"
-    text = f"{first}{link} {second}" if first else second
+    link = ", " if second.startswith("in spite of") else "; "
+    text = link.join(part for part in (first, second) if part)
     return f"{text[0].upper()}{text[1:]}."
 
 
@@ -106,7 +114,7 @@ def sentences(found: YardSeason) -> list[str]:
     """Flight, plants, gains, hives: each in a sentence."""
     season = found.season
     units = found.record.yard.settings.yard.units
-    lines = [*_flight(season), *_others(season), *_water(season), *_timing(season)]
+    lines = [*_flight(season), *_others(found), *_water(season), *_timing(season)]
     lines += [*_gain(found), *kilograms.sentences(found), *_hives(season, units)]
     lines += [*_crop(season, units), *_crops(found)]
     if season.missing_days:
@@ -264,12 +272,14 @@ def _flight(season: Season) -> list[str]:
     return lines
 
 
-def _others(season: Season) -> list[str]:
-    """What else lay far from the usual, beyond what the answer names."""
-    cost, gave = _by_way(season)
-    named = cost[:2] if cost else gave[:1]
-    rest = [r for r in season.reasons if r not in named]
-    return [f"Also far from the usual: {'; '.join(_short(r) for r in rest[:3])}."] if rest else []
+def _others(found: YardSeason) -> list[str]:
+    """What lay far from the usual, beyond what the answer names; kilograms name none of it."""
+    cost, gave = _by_way(found.season)
+    named = [] if kilograms.clauses(found) else cost[:2] if cost else gave[:1]
+    rest = [r for r in found.season.reasons if r not in named]
+    first = "Also far" if named else "Far"
+    said = "; ".join(_short(r) for r in rest[:3])
+    return [f"{first} from the usual: {said}."] if rest else []
 
 
 def _water(season: Season) -> list[str]:
@@ -385,7 +395,12 @@ def _why_no_kilograms(found: YardSeason) -> str:
         return ""
     if math.isnan(found.season.gain.now):
         return "that needs a scale log, or hand weighings, of this time"
-    return "that needs more other years of weather"
+    numbers, season = found.record.yard.numbers, found.season
+    if season.missing_days > (1 - numbers["reasons.gain_share"]) * len(season.daily):
+        return "too much of its weather is missing"
+    if season.years - 1 < numbers["reasons.kg_years"]:
+        return "that needs more other years of weather"
+    return "bees do not fly at this time of the year"
 
 
 def _crop(season: Season, units: str) -> list[str]:
