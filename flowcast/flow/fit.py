@@ -58,15 +58,17 @@ def flight_days(days: Days, numbers: Numbers) -> np.ndarray:
 def covariance(a: Days, b: Days, numbers: Numbers) -> np.ndarray:
     """Prior covariance of the season and drift parts between days `a` and `b`. Shape (a, b)."""
     hours = _reach(a.foraging_h, numbers), _reach(b.foraging_h, numbers)
-    return _season(a, b, numbers) * np.outer(*hours) + _near_hours(*hours, numbers) * _alike(
-        a, b, numbers
-    )
-
-
-def _season(a: Days, b: Days, numbers: Numbers) -> np.ndarray:
-    """Covariance of season and drifts on days of full flight. Shape (a, b)."""
-    ago = np.abs(a.time[:, None] - b.time[None, :])
     spring = _angle(a.pheno_day, b.pheno_day)
+    season = _season(a, b, spring, numbers)
+    season *= np.outer(*hours)
+    flight = _near_hours(*hours, numbers)
+    flight *= _alike(a, b, spring, numbers)
+    return season + flight
+
+
+def _season(a: Days, b: Days, spring: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """Covariance of season and drifts on days of full flight; spring is their `_angle`. Shape (a, b)."""
+    ago = np.abs(a.time[:, None] - b.time[None, :])
 
     def sd2(name: str) -> float:
         return numbers[f"flow.sd_{name}"] ** 2
@@ -92,9 +94,8 @@ def _near_hours(a: np.ndarray, b: np.ndarray, numbers: Numbers) -> np.ndarray:
     return numbers["flow.sd_flight"] ** 2 * _near(a, b, numbers["flow.span_flight_frac"])
 
 
-def _alike(a: Days, b: Days, numbers: Numbers) -> np.ndarray:
+def _alike(a: Days, b: Days, spring: np.ndarray, numbers: Numbers) -> np.ndarray:
     """How far flight on days `a` tells of that on days `b` of as many hours. Shape (a, b)."""
-    spring = _angle(a.pheno_day, b.pheno_day)
     warmth = _near(a.temp_c, b.temp_c, numbers["flow.span_flight_c"])
     return warmth * _around(spring, numbers["flow.span_flight_d"])
 
@@ -108,8 +109,9 @@ def _reach(foraging_h: np.ndarray, numbers: Numbers) -> np.ndarray:
 
 def _angle(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Squared chord between season days, in days^2 near zero."""
-    half_turn = np.pi * (a[:, None] - b[None, :]) / SEASON_DAYS
-    return (np.sin(half_turn) * SEASON_DAYS / np.pi) ** 2
+    a, b = np.pi * a / SEASON_DAYS, np.pi * b / SEASON_DAYS
+    sine = np.outer(np.sin(a), np.cos(b)) - np.outer(np.cos(a), np.sin(b))  # of the difference
+    return (sine * SEASON_DAYS / np.pi) ** 2
 
 
 def _around(chord2: np.ndarray, length_d: float) -> np.ndarray:
@@ -216,9 +218,10 @@ class FlowModel:
             return mean
         numbers, pull = self.prior.numbers, self._pull
         seen, there = _reach(self.days.foraging_h, numbers), _reach(hours, numbers)
+        spring = _angle(self.days.pheno_day, days.pheno_day)
         flight = _near_hours(seen, there, numbers) * pull[:, None]
-        mean += np.outer(there, _season(self.days, days, numbers).T @ (seen * pull))
-        mean += (_alike(self.days, days, numbers).T @ flight).T
+        mean += np.outer(there, _season(self.days, days, spring, numbers).T @ (seen * pull))
+        mean += (_alike(self.days, days, spring, numbers).T @ flight).T
         return mean + [self.prior.pulled(self.days, self._members, days, z, pull) for z in members]
 
     def _seen(self, days: Days, z: Members) -> np.ndarray:

@@ -167,7 +167,6 @@ def kilograms_of(record: Record, season: Season, seed: int = 1) -> Kilograms | N
         together=together(spans, year),
         years=len(spans) - 1,
         seasons=len(season.gain_years),
-        lacking_days=int(lacks.sum()),
     )
 
 

@@ -34,7 +34,6 @@ class Kilograms:
     of the log's other seasons, on days known in both; NaN without another. rest_kg: more_kg less all
     parts. water: as `water`. together: correlation of the drivers' weekly departures from the usual
     over the span. years: how many lent their weather; seasons: how many other seasons the log has.
-    lacking_days: days of the span without weather, which count as usual ones.
     """
 
     parts: pd.DataFrame
@@ -45,7 +44,6 @@ class Kilograms:
     together: pd.DataFrame
     years: int
     seasons: int
-    lacking_days: int
 
     @property
     def alike(self) -> list[tuple[str, str, float]]:

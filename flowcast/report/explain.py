@@ -50,16 +50,21 @@ def answer(found: YardSeason, season: Season | None = None) -> str:
     parts = kilograms.clauses(found) if season is found.season else []
     if parts:
         return _by_kilograms(parts, gained, season.gain_side)
+    if math.isnan(season.hours["foraging_h"].now):
+        missing = f"{season.missing_days} of {len(season.daily)} days"
+        return _sentence(
+            gained, f"too much of its weather is missing to say what set it apart ({missing})"
+        )
     if season.years < 2:
         return (
-            "There is no other year of weather here, or too much of this time is missing, so nothing can be "
-            "said of what is usual. Give at least two years, better ten."
+            "There is no other year of weather here, so nothing can be said of what is usual. Give at "
+            "least two years, better ten."
         )
     if cost:
         link = "in spite of" if season.gain_side > 0 else "what set its weather apart was"
         more = f"; {_short(cost[1])} as well" if len(cost) > 1 else ""
         return _sentence(gained, f"{link} {_named(cost[0])}: {_figure(cost[0])}{more}")
-    elsewhere = "; look for a reason elsewhere" if season.gain_side < 0 else ""
+    elsewhere = _elsewhere(found, season) if season.gain_side < 0 else ""
     if gave:
         text = f"its weather was kinder than usual: {_named(gave[0])}, {_figure(gave[0])}"
         return _sentence(gained, text + elsewhere)
@@ -78,6 +83,14 @@ def _by_kilograms(parts: list[tuple[int, str]], gained: str, side: int) -> str:
     return _sentence(said, gained or ("" if len(parts) > 2 else "nothing else is clear of 0"))
 
 
+def _elsewhere(found: YardSeason, season: Season) -> str:
+    """Where to look for a loss that no clear part explains; a driver that may hold it is not ruled out."""
+    perhaps = kilograms.perhaps(found) if season is found.season else ""
+    if perhaps:
+        return f"; {perhaps} may be behind it, which this log cannot tell"
+    return "; look for a reason elsewhere"
+
+
 def _by_way(season: Season) -> tuple[list[Reason], list[Reason]]:
     """Reasons that cost, and that gave."""
     return [r for r in season.reasons if r.way < 0], [r for r in season.reasons if r.way > 0]
@@ -91,10 +104,12 @@ def _gained(found: YardSeason, season: Season) -> str:
     others = (
         "the other season" if gain.years == 2 else f"the mean of {gain.years - 1} other seasons"
     )
+    losses = gain.now < 0 and gain.usual < 0
+    verb = "lost" if losses else "gained"
     if not season.gain_side:
-        return f"{_whose(found)} gained about as much as in {others} of the log"
-    side = "more" if gain.more > 0 else "less"
-    return f"{_whose(found)} gained {_weight(abs(gain.more), units)} {side} than in {others} of the log"
+        return f"{_whose(found)} {verb} about as much as in {others} of the log"
+    side = "more" if (gain.more > 0) != losses else "less"
+    return f"{_whose(found)} {verb} {_weight(abs(gain.more), units)} {side} than in {others} of the log"
 
 
 def _whose(found: YardSeason) -> str:
@@ -117,11 +132,21 @@ def sentences(found: YardSeason) -> list[str]:
     lines = [*_flight(season), *_others(found), *_water(season), *_timing(season)]
     lines += [*_gain(found), *kilograms.sentences(found), *_hives(season, units)]
     lines += [*_crop(season, units), *_crops(found)]
-    if season.missing_days:
-        lines.append(
-            f"{season.missing_days} days of weather are missing; the rest stands for them."
-        )
-    return [line for line in lines if line]
+    return [line for line in [*lines, _missing(found)] if line]
+
+
+def _missing(found: YardSeason) -> str:
+    """Days without weather, and what stands for them."""
+    days = found.season.missing_days
+    if not days:
+        return ""
+    said = "1 day of weather is" if days == 1 else f"{days} days of weather are"
+    if found.kilograms is None:
+        return f"{said} missing; the rest stands for the whole."
+    return (
+        f"{said} missing; the rest stands for the whole, but the kilograms take what is missing for "
+        "days like those of other years, with wider intervals."
+    )
 
 
 def hour_rows(season: Season) -> list[tuple[str, ...]]:

@@ -73,6 +73,15 @@ def clauses(found: YardSeason) -> list[tuple[int, str]]:
     return [(-1 if row["kg"] < 0 else 1, _clause(driver, row, k, units)) for driver, row in ordered]
 
 
+def perhaps(found: YardSeason) -> str:
+    """The driver that may have cost half of what the season lacks and more, by its interval."""
+    k = found.kilograms
+    if k is None or not k.more_kg < 0:
+        return ""
+    able = k.parts[k.parts["q10"] <= 0.5 * k.more_kg]["kg"]
+    return ROWS[able.idxmin()] if len(able) and able.min() < 0 else ""
+
+
 def _worth_saying(k: Kilograms, units: str) -> dict[str, pd.Series]:
     """The drivers whose parts are clear of 0, and their rows."""
     return {driver: row for driver, row in k.parts.iterrows() if _clear(row, units)}
@@ -154,18 +163,13 @@ def sentences(found: YardSeason) -> list[str]:
         return []
     units, lines = found.record.yard.settings.yard.units, []
     if not _worth_saying(k, units):
-        lines.append("No single driver's part in kilograms is clear of 0.")
+        lines.append("No single driver's part is clear of 0.")
     if k.seasons and abs(k.rest_kg) >= LEAST_KG:
         lines.append(
             f"Not explained: {words.weight(abs(k.rest_kg), units)} "
             f"{'more' if k.rest_kg > 0 else 'less'} than these parts come to; good and bad years of "
             "plants, the colonies, what the scale cannot tell, and how far the log's other seasons "
             "were from the usual themselves."
-        )
-    if k.lacking_days:
-        days = "1 day" if k.lacking_days == 1 else f"{k.lacking_days} days"
-        lines.append(
-            f"In the kilograms {days} without weather count as usual ones; the intervals are wider for it."
         )
     if k.seasons < 2:
         lines.append(
