@@ -19,6 +19,7 @@ import pandas as pd
 from flowcast.numbers import Numbers
 from flowcast.reasons.swaps import DRIVERS, FLIGHT, FLOWERS, Swapped, grown, lost
 
+GROUPS = ["flight" if driver in FLIGHT else driver for driver in DRIVERS]  # trusted alike
 IN_ALL = "flight"  # cold, heat, rain, wind and light together
 ALIKE = 0.6  # correlation from which two drivers are said to have gone together
 Z80 = 1.2816  # half an 80 % interval of a normal, in standard deviations
@@ -102,15 +103,9 @@ def _interval(thought: np.ndarray, cov: np.ndarray, these: np.ndarray) -> tuple[
     return kg, kg - half, kg + half
 
 
-def _of_groups(name: str, numbers: Numbers) -> np.ndarray:
-    """reasons.NAME_flight, _soil or _timing of each driver. Shape (drivers,)."""
-    groups = ["flight" if driver in FLIGHT else driver for driver in DRIVERS]
-    return np.array([numbers[f"reasons.{name}_{group}"] for group in groups])
-
-
 def _trust(numbers: Numbers) -> np.ndarray:
     """Share of the model's parts that stands. Shape (drivers,). [1]"""
-    return _of_groups("trust", numbers)
+    return np.array([numbers[f"reasons.trust_{group}"] for group in GROUPS])
 
 
 def _doubt(
@@ -125,7 +120,7 @@ def _doubt(
     scale_kg is what there was to lose or to win. Hours lost may have cost all they could have
     brought, or nothing.
     """
-    doubt, soil = _of_groups("doubt", numbers), DRIVERS.index("soil")
+    doubt, soil = np.array([numbers[f"reasons.doubt_{g}"] for g in GROUPS]), DRIVERS.index("soil")
     own = numbers["reasons.doubt_share"] * thought
     own[soil] = numbers["reasons.member_share"] * swapped.parts.mean(axis=0)[1:, soil].std()
     doubt[soil] += numbers["reasons.doubt_rain_plants"] * swapped.rain_share
