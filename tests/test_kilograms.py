@@ -19,7 +19,8 @@ from flowcast.flow.household import (
     step,
     use,
 )
-from flowcast.flow.prior import Plant, draw_ensemble
+from flowcast.flow.plants import Plant
+from flowcast.flow.prior import draw_ensemble
 from flowcast.numbers import load_numbers
 from flowcast.reasons.kilograms import (
     IN_ALL,
