@@ -1,5 +1,7 @@
 """When to split: the brood calendar, hand-worked weeks, both hemispheres' weather, queen cells."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -134,7 +136,38 @@ def test_small_colonies_and_beetles():
 
 
 def test_no_flow_ahead_is_no_time_to_split():
-    assert split(np.full(240, -0.1)).verdict == "too late"
+    said = split(np.full(240, -0.1))
+    assert (said.verdict, said.when) == ("must be fed", None)
+
+
+def test_a_split_in_june_inland_is_not_too_late():
+    """1 June at 48 N, cold from mid October (day 135), main flow to 25 July: common practice (no source)
+    splits with a laying queen until mid July, walk-away until mid June, and feeds them."""
+    warmth = np.r_[np.full(135, 22.0), np.full(105, 2.0)]
+    flow = course(10, 45)
+    laying, walk = (
+        split(flow, kind, air(warmth), first="2025-06-01").weeks for kind in ("laying queen", "walk-away")
+    )  # fmt: skip
+    assert (laying["word"].iloc[:5] == "costs the crop").all()
+    assert (walk["word"].iloc[:2] == "costs the crop").all()
+    assert (laying["word"].loc["2025-07-21":"2025-08-30"] == "too late").all()
+
+
+def test_where_no_winter_comes_no_week_is_too_late():
+    """A dearth or the end of the days looked at asks for feed, and is no winter."""
+    weeks = split(course(0, 30)).weeks
+    assert "too late" not in set(weeks["word"])
+
+
+def test_no_best_day_is_named_for_a_split_that_hardly_meets_a_flow():
+    """One flow in ten futures, in 100 days: every week is for increase, undated."""
+    rows = np.full((40, 240), -0.1)
+    rows[:4, 100:140] = 2.0
+    ahead = replace(plain_ahead(np.full(240, -0.1), "2025-04-01"), gain_kg=rows)
+    rng = np.random.default_rng(1)
+    said = split_advice(HIVE, ahead, air(22.0), "laying queen", THRESHOLD, NUMBERS, rng)
+    assert (said.verdict, said.when) == ("increase", None)
+    assert said.weeks["meets"].max() <= 0.1
 
 
 def test_cold_weeks_are_not_for_opening_hives():

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from flowcast.advice.ahead import HiveAhead, hive_ahead, unripe
 from flowcast.advice.hive import Box, Estimate, HiveNow, free_of, stores_of
-from flowcast.advice.supers import box_room, comb_taken, super_advice
+from flowcast.advice.supers import box_room, comb_taken, super_advice, while_fed
 from flowcast.flow.scenarios import Scenarios
 
 HIVE = HiveNow("A", (Box("deep"),), frames_of_bees=9)
@@ -117,6 +117,18 @@ def test_a_better_hive_brings_in_more():
         for s in (1.2, 0.8)
     )
     assert np.allclose(good.gain_kg - poor.gain_kg, 0.65 * 0.4)
+
+
+def test_no_super_while_the_hive_is_fed():
+    """The Codex: nothing is added to honey (bee science sheet 5, READ). Feed that is due three weeks after the
+    super leaves it time."""
+    said = advice(np.full(40, 1.0), 14.0)
+    day = said.when.date
+    fed = while_fed(said, day - pd.Timedelta(days=3), NUMBERS)
+    assert (fed.verdict, fed.when, fed.count) == ("while fed", None, 0)
+    assert while_fed(said, day + pd.Timedelta(days=10), NUMBERS).verdict == "while fed"
+    assert while_fed(said, day + pd.Timedelta(days=21), NUMBERS) == said
+    assert while_fed(said, None, NUMBERS) == said
 
 
 # Properties

@@ -128,7 +128,9 @@ def read_after(
     Notes
     -----
     The date is the end of the last flow that begins before winter bees are reared, but leaves
-    timing.before_winter_d before them.
+    timing.before_winter_d before them. Futures without such a flow have no end of one; only where a flow
+    has become unlikely (below `timing.out_chance`, from which a super would still be added) are supers off
+    at once.
     """
     if bees is None:
         return AfterAdvice(verdict="no winter" if years else "unknown", cautions=CAUTIONS)
@@ -137,11 +139,12 @@ def read_after(
         return AfterAdvice(verdict="past", bees=bees, until=until, cautions=CAUTIONS)
     latest = max(0, (until - today).days - int(numbers["timing.before_winter_d"]))
     ends = _flow_ends(gain_kg, (until - today).days, threshold_kg, numbers)
-    first, middle, last = (
-        today + pd.Timedelta(days=int(d)) for d in three(np.clip(ends, 0, latest))
-    )
+    comes = ends >= 0
+    ahead_still = comes.mean() >= numbers["timing.out_chance"]
+    told = np.clip(ends[comes], 0, latest) if ahead_still else np.zeros(1)
+    first, middle, last = (today + pd.Timedelta(days=int(d)) for d in three(told))
     return AfterAdvice(
-        verdict="ahead" if (ends >= 0).mean() >= 0.5 else "now",
+        verdict="ahead" if ahead_still else "now",
         when=When(visits.next_fit(middle), first, last, 1.0),
         reasons=("winter bees",),
         changes=("flow goes on", "mild autumn", "mite count"),

@@ -15,7 +15,8 @@ from flowcast.numbers import Numbers
 
 @dataclass(frozen=True, kw_only=True)
 class SuperAdvice(Advice):
-    """Verdicts: "add", "room enough", "no more this season", "too few bees", "unknown".
+    """Verdicts: "add", "room enough", "no more this season", "too few bees", "while fed" (none is
+    put on a hive that is to be fed with syrup first), "unknown".
 
     count: supers to add on that visit, of box_kind. free_kg: quantiles 10, 50, 90 % of what the
     empty drawn combs can still take. wanted_kg: the same of what would come in beyond them within
@@ -85,6 +86,16 @@ def super_advice(
         return replace(found, verdict="too few bees", when=out, reasons=why, changes=changes)
     count = _how_many(left, room, at, numbers)
     return replace(found, **_added(count, out, next_super))
+
+
+def while_fed(supers: SuperAdvice, syrup: pd.Timestamp | None, numbers: Numbers) -> SuperAdvice:
+    """No super is put on a hive that is to be fed with syrup before, or soon after: it would be stored
+    there. syrup: the day on which it is to be fed."""
+    soon = pd.Timedelta(days=int(numbers["timing.super_before_feed_d"]))
+    if supers.verdict != "add" or syrup is None or syrup > supers.when.date + soon:
+        return supers
+    why = {"reasons": ("syrup in supers",), "changes": ("another flow",)}
+    return replace(supers, verdict="while fed", when=None, count=0, **why)
 
 
 def _added(count: int, out: When, box: Box) -> dict:

@@ -83,9 +83,9 @@ def _together(pairs: list[tuple[str, Advice]], found: YardTiming) -> list[Said]:
     units = found.record.yard.settings.yard.units
     groups: dict[tuple, dict[str, list[str]]] = {}
     for hive, one in pairs:
-        lines = (advice.why(one), advice.changes(one), advice.needs(one))
+        lines = (advice.rule(one, units), advice.why(one), advice.changes(one), advice.needs(one))
         told = groups.setdefault(tuple(line for line in lines if line), {})
-        told.setdefault(advice.what(one, units), []).append(hive)
+        told.setdefault(advice.own(one, units), []).append(hive)
     return [
         Said(tuple(_for(hives, what) for what, hives in told.items()), lines)
         for lines, told in groups.items()
