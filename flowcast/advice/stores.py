@@ -200,7 +200,7 @@ def _before_winter(course: _Course, finish_by, visits, numbers: Numbers) -> _Nee
     """
     missing = course.missing_kg(course.usual_kg, course.spring)
     kg = float(np.quantile(missing, numbers["timing.leave_chance"]))
-    if not kg > 0:
+    if kg < numbers["timing.feed_least_kg"]:
         return None
     if finish_by is None:
         moving = np.median(two_weeks(course.temp_c)[:, 0]) >= numbers["timing.cold_c"]
