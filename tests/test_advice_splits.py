@@ -189,11 +189,20 @@ def test_swarm_watch_every_week_or_every_twelve_days():
     assert swarm_watch(HIVE, ahead, air(8.0, 40, 60), True, 4.0, NUMBERS).every_d is None
 
 
+def test_a_nucleus_is_looked_at_for_cells_once_it_is_full():
+    """Common practice, no source: a nucleus swarms in spring when its box is full."""
+    ahead, warm = plain_ahead(np.ones(60)), air(20.0, 40, 60)
+    small = HiveNow("N", (Box("deep", 5),), nucleus=True)
+    assert swarm_watch(small, ahead, warm, True, 1.0, NUMBERS).verdict == "look"
+    assert swarm_watch(small, ahead, warm, True, 9.0, NUMBERS).verdict == "has room"
+    assert swarm_watch(small, ahead, warm, False, 1.0, NUMBERS).verdict == "not the season"
+
+
 def test_hot_nights_are_named():
     """Bees clustering outside on them may only be cooling the hive."""
     hot = air(36.0, 40, 60, night=26.0)
     watch = swarm_watch(HIVE, plain_ahead(np.ones(60)), hot, True, 20.0, NUMBERS)
-    assert len(watch.hot_nights) == 60
+    assert len(watch.hot_nights) == NUMBERS["timing.hot_nights_d"]  # of 60 such nights
     assert "cooling, not swarming" in watch.cautions
     cool = swarm_watch(HIVE, plain_ahead(np.ones(60)), air(30.0, 40, 60), True, 20.0, NUMBERS)
     assert not cool.hot_nights

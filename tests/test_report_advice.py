@@ -139,7 +139,7 @@ def test_kinds_of_split_that_come_to_the_same_are_one():
     assert len(advice.alike((*late[:2], replace(late[2], verdict="wait", when=WHEN)))) == 3
 
 
-@pytest.mark.parametrize("verdict", ["look", "not the season", "cells: act now"])
+@pytest.mark.parametrize("verdict", ["look", "not the season", "has room", "cells: act now"])
 def test_swarms_are_said_with_hot_nights(verdict):
     one = SwarmWatch(verdict=verdict, every_d=7, season_to=DAY, hot_nights=(DAY,))
     said = advice.what(one, "kg")
@@ -174,7 +174,7 @@ def test_what_to_leave_is_said_with_its_certainty(verdict):
         short_kg=NINE,
     )
     said = advice.what(one, "kg")
-    assert "Leave 40 kg (about 13 full deep frames), enough for 9 years of 10" in said
+    assert "Leave 40 kg (about 13 full deep frames), enough 9 times in 10" in said
     assert "Never less than 8.0 kg" in said
     assert ("9 in 10 that the rest lasts" in said) == (verdict == "take")
 

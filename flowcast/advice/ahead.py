@@ -20,7 +20,8 @@ class HiveAhead:
     """Futures of one hive, arrays (scenarios, days). [kg/d]
 
     gain_kg: net gain of its stores. chance: one normal draw a scenario, for whatever is not known of
-    the hive today. more_use_kg: what each future's colony uses beyond the middle of what is known.
+    the hive today. more_use_kg: what each future's colony uses beyond such a one as stands in a yard by
+    the middle of what is known.
     """
 
     dates: pd.DatetimeIndex
@@ -36,8 +37,9 @@ class HiveAhead:
 
     @property
     def usual_gained_kg(self) -> np.ndarray:
-        """The same of a colony that uses the middle of what is known: from one future to another it
-        differs as years do, not by what nobody knows of its use. [kg]"""
+        """The same of a colony that uses the middle of what is known, give or take what colonies of one
+        yard differ by: from one future to another it differs as years and colonies do, not by what
+        nobody knows of their use. [kg]"""
         return np.cumsum(self.gain_kg + self.more_use_kg, axis=1)
 
     def first(self, days: int) -> HiveAhead:
@@ -63,8 +65,8 @@ def hive_ahead(
     """The yard's futures as this hive would have them.
 
     A hive brings in its own share of what the yard's middle hive does and eats as much as that;
-    its share is drawn once a future. A nucleus does all of it by its size. Only one row of each future
-    asked for is used.
+    its share is drawn once a future. What it eats beside the yard's (`usual_gained_kg`) is drawn with the
+    same spread. A nucleus does all of it by its size. Only one row of each future asked for is used.
 
     Parameters
     ----------
@@ -82,9 +84,10 @@ def hive_ahead(
     more = build_up(brooding, numbers) / (1.0 + seasons)
     gain = one.gain_kg + died - more + kept * (share[:, None] - 1.0) * one.intake_kg
     intake = share[:, None] * one.intake_kg
+    size, chance = size_of(hive, numbers), _normals(len(gain), rng)
     more = 0.0 if one.more_use_kg is None else one.more_use_kg
-    size = size_of(hive, numbers)
-    chance = _normals(len(gain), rng)
+    own = numbers["timing.share_log_sd"] * _normals(len(gain), rng)
+    more = more - own[:, None] * (kept * intake - gain - more)
     return HiveAhead(one.dates, size * gain, size * intake, chance, size * more)
 
 

@@ -14,7 +14,7 @@ from flowcast.advice.ahead import (
     next_flow,
     two_weeks,
 )
-from flowcast.advice.hive import HiveNow
+from flowcast.advice.hive import HiveNow, size_of
 from flowcast.advice.when import Advice, When
 from flowcast.numbers import Numbers
 
@@ -58,7 +58,8 @@ class SplitAdvice(Advice):
 
 @dataclass(frozen=True, kw_only=True)
 class SwarmWatch(Advice):
-    """Verdicts: "look", "not the season", "cells: act now". every_d: days between looks.
+    """Verdicts: "look", "not the season", "has room" (a nucleus swarms only once its box is full),
+    "cells: act now". every_d: days between looks.
 
     hot_nights: dates of nights ahead so warm that bees hanging outside may only be cooling the
     hive. season_to: the last day of the season ahead, as far as it is looked at.
@@ -312,7 +313,8 @@ def swarm_watch(
     """
     warm = np.median(two_weeks(air.temp_c), axis=0) >= numbers["timing.swarm_warm_c"]
     hot = (air.night_c >= numbers["timing.hot_night_c"]).mean(axis=0)
-    nights = ahead.dates[hot >= numbers["timing.hot_night_chance"]]
+    near = np.arange(len(hot)) < numbers["timing.hot_nights_d"]
+    nights = ahead.dates[near & (hot >= numbers["timing.hot_night_chance"])]
     clipped = "timing.swarm_look_clipped_d" if hive.clipped else "timing.swarm_look_d"
     found = SwarmWatch(
         verdict="not the season",
@@ -324,9 +326,12 @@ def swarm_watch(
     if hive.cells:
         now = When(ahead.dates[0], ahead.dates[0], ahead.dates[0], 1.0)
         return replace(found, verdict="cells: act now", when=now, reasons=("queen cells",))
-    if not (lengthening and warm[0]) or hive.nucleus:
+    if not (lengthening and warm[0]):
         return replace(found, every_d=None)
-    tight = room_left_kg is not None and room_left_kg < numbers["timing.swarm_room_kg"]
+    room = numbers["timing.swarm_room_kg"] * size_of(hive, numbers)
+    tight = room_left_kg is not None and room_left_kg < room
+    if hive.nucleus and not tight:
+        return replace(found, verdict="has room", every_d=None)
     reasons = ("build-up", "warmth", *(("space running out",) if tight else ()))
     return replace(found, verdict="look", reasons=reasons, season_to=_last_warm(warm, ahead.dates))
 

@@ -271,6 +271,8 @@ def _swarm(a: SwarmWatch, units: str) -> str:
         return f"Queen cells were seen: act now, whatever the calendar.{hot}"
     if a.verdict == "look":
         return f"Swarm season, until about {words.day(a.season_to)}: look for queen cells every {a.every_d} days.{hot}"
+    if a.verdict == "has room":
+        return f"A nucleus swarms once its box is full: look that it has room.{hot}"
     return f"Not the swarm season now.{hot}"
 
 
@@ -319,14 +321,14 @@ def _leave(a: LeaveAdvice, units: str) -> str:
         return f"Spare, but not to be taken in the cold: no day before {words.day(a.not_before)} is likely fit to open the hive. {spare[0].upper()}{spare[1:]}"
     if a.verdict == "short":
         low, _, high = a.short_kg
-        return f"Nothing to take: short of {words.weight_range(low, high, units)} (5 and 9 years of 10)."
+        return f"Nothing to take: short of {words.weight_range(low, high, units)} (5 and 9 times in 10)."
     return "Nothing to take." if a.verdict == "take nothing" else "What is spare cannot be told."
 
 
 def _leave_rule(a: LeaveAdvice, units: str) -> str:
     half, most, nine = (words.weight(kg, units) for kg in a.leave_kg)
     frames = f"about {a.frames:.0f} full {a.box_kind} frames"
-    rule = f"Leave {nine} ({frames}), enough for 9 years of 10{_lean(a)}; {most} would do in 8 and {half} in 5."
+    rule = f"Leave {nine} ({frames}), enough 9 times in 10{_lean(a)}; {most} would do 8 times and {half} 5 times."
     doubt = words.weight(a.doubt_kg or 0.0, units)
     if a.doubt_kg is not None and a.doubt_kg > DOUBT * a.leave_kg[-1]:
         rule += f" Colonies may eat more than is known: {doubt} covers that as well."
@@ -380,7 +382,7 @@ def _feed_rule(a: StoresAdvice, units: str) -> str:
         if a.finish_by and a.food != "fondant"
         else ""
     )
-    return f"Give {words.weight(a.portion_kg, units)} at a time. The stores are for {span}, in 5 and in 9 years of 10.{finish}"
+    return f"Give {words.weight(a.portion_kg, units)} at a time. The stores are for {span}, enough 5 and 9 times in 10.{finish}"
 
 
 def _start(a: StartAdvice, units: str) -> str:

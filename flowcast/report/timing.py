@@ -23,6 +23,8 @@ ROOMS = {
     "Stores and feed": lambda h: (h.stores,),
     "New colonies": lambda h: (h.start,) if h.start else (),
 }
+ALL = "all hives"
+IN_A_CELL = 6  # hives named in a line of the calendar; the rooms name every one
 FIRES = "Where a total fire ban holds, no smoker is lit and no hive opened with one; that is not reckoned here."
 NO_HIVES = (
     "No hive stands here on this date by yard.toml: only what holds for a strong colony is said. Describe "
@@ -80,21 +82,49 @@ def rooms(found: YardTiming) -> dict[str, list[Said]]:
 
 def _together(pairs: list[tuple[str, Advice]], found: YardTiming) -> list[Said]:
     """Hives that are told the same share a line, and lines with the same reasons share these."""
-    units = found.record.yard.settings.yard.units
-    groups: dict[tuple, dict[str, list[str]]] = {}
+    units, every = found.record.yard.settings.yard.units, len(found.hives)
+    groups: dict[tuple, list[tuple[str, Advice]]] = {}
     for hive, one in pairs:
-        lines = (advice.rule(one, units), advice.why(one), advice.changes(one), advice.needs(one))
-        told = groups.setdefault(tuple(line for line in lines if line), {})
-        told.setdefault(advice.own(one, units), []).append(hive)
+        lines = (advice.rule(one, units), advice.why(one), advice.changes(one))
+        groups.setdefault(tuple(line for line in lines if line), []).append((hive, one))
     return [
-        Said(tuple(_for(hives, what) for what, hives in told.items()), lines)
+        Said(
+            tuple(_by_text([(hive, advice.own(one, units)) for hive, one in told], every)),
+            (*lines, *_needs(told, every)),
+        )
         for lines, told in groups.items()
     ]
 
 
-def _for(hives: list[str], what: str) -> str:
-    named = ", ".join(hive for hive in hives if hive)
-    return f"{named}: {what}" if named else what
+def _by_text(told: list[tuple[str, str]], every: int) -> list[str]:
+    """Each text once, after the names of those it is for. every: how many hives stand in the yard."""
+    hives: dict[str, list[str]] = {}
+    for hive, text in told:
+        hives.setdefault(text, []).append(hive)
+    return [_for(list(dict.fromkeys(names)), text, every) for text, names in hives.items()]
+
+
+def _needs(told: list[tuple[str, Advice]], every: int) -> list[str]:
+    """What would tell more, after the names of the hives where it would not for all of them."""
+    wished = [(hive, advice.needs(one)) for hive, one in told]
+    if len({text for _, text in wished}) == 1:
+        return [text for _, text in wished[:1] if text]
+    return _by_text([(hive, text) for hive, text in wished if text], every)
+
+
+def _for(hives: list[str], what: str, every: int) -> str:
+    named = _named([hive for hive in hives if hive], every)
+    head = named.capitalize() if named == ALL else named
+    return f"{head}: {what}" if named else what
+
+
+def _named(hives: list[str], every: int, most: int | None = None) -> str:
+    """The hives by name; all of several in a word, and no more of them than `most` where it is given."""
+    if len(hives) == every > 2:
+        return ALL
+    if most is None or len(hives) <= most:
+        return ", ".join(hives)
+    return f"{', '.join(hives[: most - 1])} and {len(hives) - most + 1} more"
 
 
 def _last(found: YardTiming) -> pd.Timestamp:
@@ -139,7 +169,7 @@ def calendar_rows(found: YardTiming) -> list[tuple[str, ...]]:
         rows.append(
             (
                 advice.on(date),
-                ", ".join(e.hive for e in alike if e.hive),
+                _named([e.hive for e in alike if e.hive], len(found.hives), IN_A_CELL),
                 task,
                 _interval(firsts, lasts),
                 _chance(max(w.chance for w in whens)),
