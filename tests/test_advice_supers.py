@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from flowcast.advice.ahead import HiveAhead, hive_ahead, unripe
 from flowcast.advice.hive import Box, Estimate, HiveNow, free_of, stores_of
-from flowcast.advice.supers import box_room, comb_taken, super_advice, while_fed
+from flowcast.advice.supers import against_mites, box_room, comb_taken, super_advice, while_fed
 from flowcast.flow.scenarios import Scenarios
 
 HIVE = HiveNow("A", (Box("deep"),), frames_of_bees=9)
@@ -129,6 +129,14 @@ def test_no_super_while_the_hive_is_fed():
     assert while_fed(said, day + pd.Timedelta(days=10), NUMBERS).verdict == "while fed"
     assert while_fed(said, day + pd.Timedelta(days=21), NUMBERS) == said
     assert while_fed(said, None, NUMBERS) == said
+
+
+def test_a_super_in_the_time_for_mites_says_so():
+    said = advice(np.full(40, 1.0), 14.0)
+    day = said.when.date
+    assert "late super" in against_mites(said, day - pd.Timedelta(days=3)).cautions
+    assert against_mites(said, day + pd.Timedelta(days=3)) == said
+    assert against_mites(said, None) == said
 
 
 # Properties

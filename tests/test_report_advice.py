@@ -270,12 +270,15 @@ def test_after_the_flow_no_product_and_no_dose_is_named(verdict):
         bees=None if verdict in ("no winter", "unknown") else BEES,
         when=WHEN if dated else None,
         until=DAY,
+        latest=DAY,
         goes_on=0.3,
         high_c=(18.0, 22.0, 27.0) if dated else None,
     )
     said = advice.what(one, "kg").lower()
     assert not any(word in said for word in ("acid", "thymol", "strip", " ml", " mg", "dose"))
     assert ("18 to 27 °c" in said) == dated
+    assert ("by 5 june at the latest" in said) == (verdict == "ahead")
+    assert ("supers off now" in said) == (verdict == "now")
 
 
 def test_honey_that_sets_fast_is_said():

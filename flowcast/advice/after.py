@@ -39,13 +39,14 @@ class AfterAdvice(Advice):
     them), "past" (they are being reared already), "no winter" (brood is reared all the year) or
     "unknown" (no whole past year of weather).
     bees: when winter bees are reared. goes_on: chance that a flow lasts beyond the last date on which
-    the time that is needed is still left. until: the end of the window, the middle date from which
+    the time that is needed is still left, `latest`. until: the end of the window, the middle date from which
     winter bees are reared. high_c: quantiles 10, 50, 90 % of the daily highest temperatures in it, to
     be held against a label's limits; None where it lies beyond the weather ahead. [°C]
     """
 
     bees: WinterBees | None = None
     goes_on: float = 0.0
+    latest: pd.Timestamp | None = None
     until: pd.Timestamp | None = None
     high_c: tuple[float, ...] | None = None
 
@@ -135,9 +136,12 @@ def read_after(
     if bees is None:
         return AfterAdvice(verdict="no winter" if years else "unknown", cautions=CAUTIONS)
     today, until = visits.chance.index[0], bees.start[1]
+    spare = pd.Timedelta(days=int(numbers["timing.before_winter_d"]))
     if until <= today:
-        return AfterAdvice(verdict="past", bees=bees, until=until, cautions=CAUTIONS)
-    latest = max(0, (until - today).days - int(numbers["timing.before_winter_d"]))
+        return AfterAdvice(
+            verdict="past", bees=bees, latest=until - spare, until=until, cautions=CAUTIONS
+        )
+    latest = max((until - spare - today).days, 0)
     ends = _flow_ends(gain_kg, (until - today).days, threshold_kg, numbers)
     comes = ends >= 0
     ahead_still = comes.mean() >= numbers["timing.out_chance"]
@@ -151,6 +155,7 @@ def read_after(
         cautions=CAUTIONS,
         bees=bees,
         goes_on=float((ends > latest).mean()),
+        latest=today + pd.Timedelta(days=latest),
         until=until,
         high_c=_highest(ahead, middle, until),
     )

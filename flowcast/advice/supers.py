@@ -98,6 +98,13 @@ def while_fed(supers: SuperAdvice, syrup: pd.Timestamp | None, numbers: Numbers)
     return replace(supers, verdict="while fed", when=None, count=0, **why)
 
 
+def against_mites(supers: SuperAdvice, latest: pd.Timestamp | None) -> SuperAdvice:
+    """A super that goes on when supers should be off for the mites' sake says so. latest: that day."""
+    if supers.verdict != "add" or latest is None or supers.when.date < latest:
+        return supers
+    return replace(supers, cautions=(*supers.cautions, "late super"))
+
+
 def _added(count: int, out: When, box: Box) -> dict:
     reasons = ("comb runs out", *(("foundation counts little",) if box.combs < box.frames else ()))
     changes = ("rain or cold", "the flow ends", "combs drawn or full otherwise than told")

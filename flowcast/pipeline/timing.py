@@ -25,7 +25,7 @@ from flowcast.advice.ripe import (
 from flowcast.advice.splits import KINDS, Air, SplitAdvice, SwarmWatch, split_advice, swarm_watch
 from flowcast.advice.start import read_start
 from flowcast.advice.stores import StoresAdvice, stores_advice
-from flowcast.advice.supers import SuperAdvice, super_advice, while_fed
+from flowcast.advice.supers import SuperAdvice, against_mites, super_advice, while_fed
 from flowcast.advice.visits import CALENDAR_D, Visits, read_visits
 from flowcast.advice.when import Advice, When
 from flowcast.advice.winter import leave_advice
@@ -131,13 +131,14 @@ def timing_from(
         beetles_high = _beetles_high(record, found.seed)
     plain = HiveNow("", share=(1.0, 0.0))
     hives = hives_now(record, current=current)
+    after = _after(record, futures, visits)
     return YardTiming(
         outlook=found,
         visits=visits,
         until=futures.scenarios.dates[-1],
-        hives=_hives(hives, found, futures, visits, beetles_high, current=current),
+        hives=_hives(hives, found, futures, visits, beetles_high, after.latest, current=current),
         usual=() if hives else _splits(plain, found, futures, visits, beetles_high),
-        after=_after(record, futures, visits),
+        after=after,
         sets=_sets(record, visits),
         beetles=beetles_high,
         water=water,
@@ -174,17 +175,35 @@ def _beetles_high(record: Record, seed: int) -> float | None:
 
 
 def _hives(
-    hives: list[HiveNow], found: YardOutlook, futures: Futures, visits: Visits, beetles, *, current
+    hives: list[HiveNow],
+    found: YardOutlook,
+    futures: Futures,
+    visits: Visits,
+    beetles: float | None,
+    latest: pd.Timestamp | None,
+    *,
+    current: bool,
 ) -> tuple[HiveTiming, ...]:
     beginnings = {b.hive: b for b in new_colonies(found.record, current=current)}
     ripe = _ripe(found, hives, visits, beetles)
     return tuple(
-        _hive(hive, beginnings.get(hive.name), ripe[hive.name], found, futures, visits, beetles)
+        _hive(
+            hive,
+            beginnings.get(hive.name),
+            ripe[hive.name],
+            found,
+            futures,
+            visits,
+            beetles,
+            latest,
+        )
         for hive in hives
     )
 
 
-def _hive(hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetles) -> HiveTiming:
+def _hive(
+    hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetles, latest
+) -> HiveTiming:
     numbers = found.record.yard.numbers
     threshold = found.record.yard.flow_day_kg * size_of(hive, numbers)
     rng = np.random.default_rng(found.seed)  # the same draws for every hive, so that they compare
@@ -212,7 +231,7 @@ def _hive(hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetl
     watch = swarm_watch(hive, ahead, futures.air, until is not None, room, numbers)
     return HiveTiming(
         hive=hive.name,
-        supers=while_fed(_near(supers, visits), _syrup(feed), numbers),
+        supers=against_mites(while_fed(_near(supers, visits), _syrup(feed), numbers), latest),
         splits=_splits(hive, found, futures, visits, beetles, ahead),
         swarm=_on_fit_day(_dated(watch, until, visits), visits),
         stores=feed if feed.food == NO_FEED else _on_fit_day(feed, visits),

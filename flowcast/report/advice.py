@@ -106,6 +106,7 @@ CAUTIONS = {
     "beetles on small units": "Splits and nuclei are the most exposed to beetles: make them strong and look weekly.",
     "drone layer": "A queen unmated three to four weeks on lays drones only: look for worker brood.",
     "cooling, not swarming": "On hot nights bees hanging outside may only be cooling the hive.",
+    "late super": "A super put on that late stands on the hive when mites should be treated: weigh late honey against it.",
     "label": "No product and no dose is advised here: what the label says, and whether it is allowed, comes first.",
     "temperature limits": "Hold the label's temperature limits against the days ahead.",
     "withholding": "Heed withholding times: no treatment with supers on for people unless the label allows it.",
@@ -418,7 +419,12 @@ def _after(a: AfterAdvice, units: str) -> str:
     high = ""
     if a.high_c is not None and not any(math.isnan(v) for v in a.high_c):
         high = f" Highest temperatures then: {a.high_c[0]:.0f} to {a.high_c[2]:.0f} °C on 8 days of 10."
-    return f"Supers off by {_by(a.when)}{_between(a.when)}: the window for mite treatment lies between then and {words.day(a.until)}. {reared}.{goes_on}{high}"
+    off = (
+        f"Supers off now, on {_by(a.when)}"
+        if a.verdict == "now"
+        else f"Supers off when the flow ends, about {_by(a.when)}{_between(a.when)}, and by {words.day(a.latest)} at the latest"
+    )
+    return f"{off}: the window for mite treatment lies between then and {words.day(a.until)}. {reared}.{goes_on}{high}"
 
 
 SAY = {
@@ -463,7 +469,9 @@ def task(advice: Advice) -> str | None:
     plain = {
         RipeAdvice: "Look whether honey is ripe",
         StartAdvice: "First look into the new colony",
-        AfterAdvice: "Supers off; count mites",
+        AfterAdvice: "Supers off; count mites"
+        if advice.verdict == "now"
+        else "Flow over? Supers off; count mites",
     }
     if isinstance(advice, SetsFast):
         return f"Take {advice.plant} honey"
