@@ -10,7 +10,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flowcast.advice.hive import Box, HiveNow
-from flowcast.advice.splits import KINDS, WORDS, Air, mating_days, split_advice, swarm_watch
+from flowcast.advice.splits import (
+    KINDS,
+    WORDS,
+    Air,
+    mating_days,
+    not_starving,
+    split_advice,
+    swarm_watch,
+)
 
 HIVE = HiveNow("A", (Box("deep"), Box("deep")), frames_of_bees=14, supers_on=False)
 THRESHOLD = 0.5
@@ -187,6 +195,15 @@ def test_swarm_watch_every_week_or_every_twelve_days():
     assert 10 <= swarm_watch(clipped, ahead, warm, True, 30.0, NUMBERS).every_d <= 14
     assert swarm_watch(HIVE, ahead, warm, False, 4.0, NUMBERS).verdict == "not the season"
     assert swarm_watch(HIVE, ahead, air(8.0, 40, 60), True, 4.0, NUMBERS).every_d is None
+
+
+def test_neither_a_queenless_nor_a_starving_hive_is_split():
+    lost = HiveNow("A", HIVE.boxes, frames_of_bees=14, queenright=False)
+    assert split(course(100, 60), hive=lost).verdict == "not this colony"
+    hungry = not_starving(split(course(100, 60), "walk-away"))
+    assert (hungry.verdict, hungry.when, hungry.mating_from) == ("not this colony", None, None)
+    cells = HiveNow("A", HIVE.boxes, frames_of_bees=14, cells=True)
+    assert not_starving(split(course(100, 60), hive=cells)).verdict == "cells: act now"
 
 
 def test_a_nucleus_is_looked_at_for_cells_once_it_is_full():

@@ -240,6 +240,20 @@ def test_more_than_its_boxes_hold_is_said():
     )
 
 
+def test_a_hive_that_may_starve_before_the_visit_is_fed_today():
+    """Half a kilogram left, 0.2 kg a day, the next visit a week off: today, and not on the visit."""
+    ahead = plain_ahead(np.full(60, -0.2), "2025-05-15")
+    told, temps = Estimate(0.5, SURE, "weight"), np.full((40, 60), 15.0)
+    said = stores_advice(HIVE, ahead, told, temps, weekly("2025-05-22"), THRESHOLD, NUMBERS)
+    assert said.at_once
+    assert said.when.date == pd.Timestamp("2025-05-15")
+    assert said.feed_kg[2] == pytest.approx(FLOOR - 0.5 + 28 * 0.2)
+    later = Estimate(FLOOR - 1, SURE, "weight")
+    waits = stores_advice(HIVE, ahead, later, temps, weekly("2025-05-22"), THRESHOLD, NUMBERS)
+    assert not waits.at_once
+    assert waits.when.date == pd.Timestamp("2025-05-22")
+
+
 def test_in_season_no_feed_is_dated_months_ahead():
     """40 kg over the floor at 0.4 kg a day last 100 days: what comes in till then decides."""
     said = fed(np.full(200, -0.4), FLOOR + 40)

@@ -1,5 +1,7 @@
 """When to add a super: hand-worked courses, and what may never happen."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,6 +12,7 @@ from hypothesis import strategies as st
 from flowcast.advice.ahead import HiveAhead, hive_ahead, unripe
 from flowcast.advice.hive import Box, Estimate, HiveNow, free_of, stores_of
 from flowcast.advice.supers import against_mites, box_room, comb_taken, super_advice, while_fed
+from flowcast.advice.when import When
 from flowcast.flow.scenarios import Scenarios
 
 HIVE = HiveNow("A", (Box("deep"),), frames_of_bees=9)
@@ -124,10 +127,13 @@ def test_no_super_while_the_hive_is_fed():
     super leaves it time."""
     said = advice(np.full(40, 1.0), 14.0)
     day = said.when.date
-    fed = while_fed(said, day - pd.Timedelta(days=3), NUMBERS)
+    feed = [When(day + pd.Timedelta(days=d), None, None, 1.0) for d in (-3, 10, 21)]
+    fed = while_fed(said, feed[0], NUMBERS)
     assert (fed.verdict, fed.when, fed.count) == ("while fed", None, 0)
-    assert while_fed(said, day + pd.Timedelta(days=10), NUMBERS).verdict == "while fed"
-    assert while_fed(said, day + pd.Timedelta(days=21), NUMBERS) == said
+    assert while_fed(said, feed[1], NUMBERS).verdict == "while fed"
+    assert while_fed(said, feed[2], NUMBERS) == said
+    # Feed that is less likely to be wanted than the super keeps none off.
+    assert while_fed(said, replace(feed[0], chance=0.3), NUMBERS) == said
     assert while_fed(said, None, NUMBERS) == said
 
 

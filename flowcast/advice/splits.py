@@ -248,6 +248,8 @@ def _read(hive, kind: str, table: pd.DataFrame, beetle_season: bool, numbers) ->
     if hive.cells:
         now = When(table.index[0], table.index[0], table.index[0], 1.0)
         return replace(found, verdict="cells: act now", when=now, reasons=("queen cells",))
+    if hive.queenright is False:
+        return replace(found, verdict="not this colony", reasons=("no queen",))
     if hive.nucleus or _few(hive, numbers):
         return replace(found, verdict="not this colony", reasons=("too few bees to split",))
     good = table[table["word"] == "meets the flow"]
@@ -267,6 +269,16 @@ def _undated(table: pd.DataFrame) -> dict:
     words = set(table["word"])
     word = next((word for word in UNDATED if word in words), "too cold")
     return {"verdict": UNDATED.get(word, word), "reasons": (word,)}
+
+
+def not_starving(split: SplitAdvice) -> SplitAdvice:
+    """The advice for a hive that may starve before the next visit: it is fed, and not split."""
+    if split.verdict in ("cells: act now", "not this colony"):
+        return split
+    return replace(
+        split, verdict="not this colony", when=None, reasons=("feed first",),
+        mating_from=None, mating_to=None, unmated_after=None,
+    )  # fmt: skip
 
 
 def _few(hive: HiveNow, numbers: Numbers) -> bool:

@@ -21,6 +21,7 @@ from flowcast.advice.visits import CALENDAR_D
 from flowcast.advice.when import Advice, visit_before, when_of
 from flowcast.numbers import Numbers
 
+STARVING = "starving"
 PEAK_D = 28
 FOR_WINTER = ("winter ahead", "late for winter")
 SPRING_D = 30  # a month that is warmer than now tells of spring
@@ -53,6 +54,11 @@ class StoresAdvice(Advice):
     sugar_kg: float | None = None
     food: str | None = None
     finish_by: pd.Timestamp | None = None
+
+    @property
+    def at_once(self) -> bool:
+        """Whether the hive may starve before the next visit, and is fed today in any weather."""
+        return STARVING in self.reasons
 
 
 def stores_advice(
@@ -105,6 +111,7 @@ def stores_advice(
     if stores.how == "unknown":  # a guess is no ground to open a hive and feed
         return replace(found, verdict="unknown", reasons=())
     need = _soonest(
+        _starving(course, visits, numbers),
         _in_season(course, _occasions(visits, course, numbers), numbers),
         _before_winter(course, found.finish_by, visits, numbers),
     )
@@ -176,6 +183,17 @@ class _Need:
     missing_kg: np.ndarray
     day: pd.Timestamp
     reason: str
+
+
+def _starving(course: _Course, visits: pd.DatetimeIndex, numbers: Numbers) -> _Need | None:
+    """The need of a hive that may run out before the first visit: nobody waits for a fit day then."""
+    first = int(course.dates.get_indexer(visits[:1], method="bfill")[0]) if len(visits) else -1
+    until = first if first >= 0 else len(course.dates)
+    span = min(int(numbers["timing.feed_span_d"]), len(course.dates))
+    if (course.empty < min(until, span)).mean() < numbers["timing.low_chance"]:
+        return None
+    end = np.minimum(np.maximum(course.flow, 1), span)
+    return _Need(course.missing_kg(course.over_kg, end), course.dates[0], STARVING)
 
 
 def _in_season(course: _Course, at: np.ndarray, numbers: Numbers) -> _Need | None:

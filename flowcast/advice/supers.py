@@ -88,11 +88,14 @@ def super_advice(
     return replace(found, **_added(count, out, next_super))
 
 
-def while_fed(supers: SuperAdvice, syrup: pd.Timestamp | None, numbers: Numbers) -> SuperAdvice:
+def while_fed(supers: SuperAdvice, syrup: When | None, numbers: Numbers) -> SuperAdvice:
     """No super is put on a hive that is to be fed with syrup before, or soon after: it would be stored
-    there. syrup: the day on which it is to be fed."""
-    soon = pd.Timedelta(days=int(numbers["timing.super_before_feed_d"]))
-    if supers.verdict != "add" or syrup is None or syrup > supers.when.date + soon:
+    there. Of two needs that may both not come, the likelier holds. syrup: when it is to be fed."""
+    if supers.verdict != "add" or syrup is None or syrup.chance < supers.when.chance:
+        return supers
+    if syrup.date > supers.when.date + pd.Timedelta(
+        days=int(numbers["timing.super_before_feed_d"])
+    ):
         return supers
     why = {"reasons": ("syrup in supers",), "changes": ("another flow",)}
     return replace(supers, verdict="while fed", when=None, count=0, **why)

@@ -22,7 +22,15 @@ from flowcast.advice.ripe import (
     read_ripeness,
     sets_fast,
 )
-from flowcast.advice.splits import KINDS, Air, SplitAdvice, SwarmWatch, split_advice, swarm_watch
+from flowcast.advice.splits import (
+    KINDS,
+    Air,
+    SplitAdvice,
+    SwarmWatch,
+    not_starving,
+    split_advice,
+    swarm_watch,
+)
 from flowcast.advice.start import read_start
 from flowcast.advice.stores import StoresAdvice, stores_advice
 from flowcast.advice.supers import SuperAdvice, against_mites, super_advice, while_fed
@@ -229,12 +237,13 @@ def _hive(
     room = free.kg if free else None
     until = swarms_until(found.record)
     watch = swarm_watch(hive, ahead, futures.air, until is not None, room, numbers)
+    splits = _splits(hive, found, futures, visits, beetles, ahead)
     return HiveTiming(
         hive=hive.name,
         supers=against_mites(while_fed(_near(supers, visits), _syrup(feed), numbers), latest),
-        splits=_splits(hive, found, futures, visits, beetles, ahead),
+        splits=tuple(not_starving(s) for s in splits) if feed.at_once else splits,
         swarm=_on_fit_day(_dated(watch, until, visits), visits),
-        stores=feed if feed.food == NO_FEED else _on_fit_day(feed, visits),
+        stores=feed if feed.food == NO_FEED or feed.at_once else _on_fit_day(feed, visits),
         leave=replace(leave, not_before=_not_before(visits)),
         ripe=ripe,
         start=read_start(
@@ -252,9 +261,9 @@ def _not_before(visits: Visits) -> pd.Timestamp | None:
     return day if day > today + pd.Timedelta(days=NEAR_D) else None
 
 
-def _syrup(feed: StoresAdvice) -> pd.Timestamp | None:
-    """The day on which a hive is to be fed with syrup."""
-    return feed.when.date if feed.when and feed.food != NO_FEED else None
+def _syrup(feed: StoresAdvice) -> When | None:
+    """When a hive is to be fed with syrup."""
+    return feed.when if feed.when and feed.food != NO_FEED else None
 
 
 def _splits(

@@ -85,15 +85,18 @@ def _together(pairs: list[tuple[str, Advice]], found: YardTiming) -> list[Said]:
     units, every = found.record.yard.settings.yard.units, len(found.hives)
     groups: dict[tuple, list[tuple[str, Advice]]] = {}
     for hive, one in pairs:
-        lines = (advice.rule(one, units), advice.why(one), advice.changes(one))
+        lines = (advice.why(one), advice.changes(one))
         groups.setdefault(tuple(line for line in lines if line), []).append((hive, one))
-    return [
-        Said(
-            tuple(_by_text([(hive, advice.own(one, units)) for hive, one in told], every)),
-            (*lines, *_needs(told, every)),
-        )
-        for lines, told in groups.items()
-    ]
+    return [_said(told, lines, units, every) for lines, told in groups.items()]
+
+
+def _said(told: list[tuple[str, Advice]], lines: tuple[str, ...], units: str, every: int) -> Said:
+    """What each hive is told, and after it what holds for all of them; a rule that differs from hive to
+    hive stands with the hive."""
+    rules = dict.fromkeys(advice.rule(one, units) for _, one in told)
+    say, shared = (advice.own, [*rules]) if len(rules) == 1 else (advice.what, [])
+    what = _by_text([(hive, say(one, units)) for hive, one in told], every)
+    return Said(tuple(what), (*(r for r in shared if r), *lines, *_needs(told, every)))
 
 
 def _by_text(told: list[tuple[str, str]], every: int) -> list[str]:
