@@ -126,6 +126,10 @@ def test_splits_for_increase_are_said_with_their_weeks():
     assert "one made from 5 to 11 June costs no crop" in advice.what(free, "kg")
     fed = SplitAdvice(verdict="must be fed", kind="ripe cell", weeks=weeks("must be fed"))
     assert "from 5 to 11 June, and only if it is fed" in advice.what(fed, "kg")
+    both = pd.concat([weeks(), weeks("must be fed")])
+    both.index = pd.date_range(DAY, periods=2, freq="7D")
+    dear = advice.what(SplitAdvice(verdict="costs the crop", kind="ripe cell", weeks=both), "kg")
+    assert "if made this week; from 12 to 18 June it costs none, but must be fed." in dear
     many = pd.concat([weeks("no flow near")] * 20)
     many.index = pd.date_range(DAY, periods=20, freq="7D")
     assert "from 5 June on costs no crop" in advice.what(replace(free, weeks=many), "kg")

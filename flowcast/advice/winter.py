@@ -20,7 +20,7 @@ class LeaveAdvice(Advice):
     leave_kg: stores to leave when the last flow before winter or dearth is over, for 50, 80 and
     90 % of the years, the last being the advice; never below the floor. doubt_kg: what the advice
     would be if what is not known of the colony's use were counted as well. from_, to: when that
-    flow usually ends, and when the next one can be relied on; reached: whether it can within the days
+    flow usually ends (None: it has), and when the next one can be relied on; reached: whether it can within the days
     looked at. frames, boxes: the advice in full frames and in boxes of box_kind. spare_kg: what may
     be taken today with certainty of 90, 80 and 50 % that the rest lasts until then, what is still to
     come reckoned in; short_kg: what is missing today for 50, 80 and 90 % of the years. later_flow:
@@ -87,7 +87,7 @@ def leave_advice(
         leave_kg=tuple(float(v) for v in np.quantile(floor + _falls(usual), levels)),
         doubt_kg=float(np.quantile(floor + _falls(drawn), levels[-1])),
         floor_kg=floor,
-        from_=ahead.dates[0] + pd.Timedelta(days=begin),
+        from_=ahead.dates[0] + pd.Timedelta(days=begin) if begin else None,
         to=ahead.dates[0] + pd.Timedelta(days=end),
         reached=end < len(ahead.dates),
         spare_kg=tuple(max(-float(v), 0.0) for v in np.quantile(missing, levels[::-1])),

@@ -227,7 +227,9 @@ def _splits(a: SplitAdvice, units: str) -> str:
     if a.verdict in ("split", "wait"):
         return f"{head}: best on {_by(a.when)}{_between(a.when)}, which meets the next flow {words.chance(a.when.chance)}.{_mating(a)}"
     if a.verdict == "costs the crop":
-        return f"{head}: costs the crop{_cost(a, units)}."
+        free = "must be fed" in set(a.weeks["word"])
+        later = f"; from {_weeks(a, 'must be fed')} it costs none, but must be fed" if free else ""
+        return f"{head}: costs the crop{_cost(a, units)}{later}."
     if a.verdict == "increase":
         return f"{head}: no week ahead is likely to meet a flow. For more colonies, one made from {_weeks(a, 'no flow near')} costs no crop."
     if a.verdict == "must be fed":
@@ -341,9 +343,11 @@ def _leave_rule(a: LeaveAdvice, units: str) -> str:
 
 def _lean(a: LeaveAdvice) -> str:
     """From when to when it is to last."""
-    if a.from_ is None or a.from_ >= a.to:
+    if a.to is None:
         return ""
-    begins = f", from the end of flow, about {words.day(a.from_)}, to "
+    begins = ", from now to "
+    if a.from_ is not None:
+        begins = f", from the end of flow, about {words.day(a.from_)}, to "
     if a.reached:
         return f"{begins}a flow that can be relied on, about {words.full_day(a.to)}"
     return f"{begins}{words.full_day(a.to)}, as far as can be seen"

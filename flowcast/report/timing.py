@@ -60,6 +60,9 @@ def headline(found: YardTiming) -> str:
 def answer(found: YardTiming) -> str:
     """What comes first, in one sentence."""
     rows = calendar_rows(found)[1:]
+    unknown = [h.hive for h in found.hives if h.stores.verdict == "unknown"]
+    if not rows and unknown:
+        return f"Weigh or heft first ({_named(unknown, len(found.hives), IN_A_CELL)}): without stores nothing can be dated."
     if not rows:
         return f"By what is known nothing needs a date within {CALENDAR_D} days; {LOOK_FIRST}."
     date, hives, task = rows[0][:3]
