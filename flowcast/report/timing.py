@@ -94,12 +94,14 @@ def _together(pairs: list[tuple[str, Advice]], found: YardTiming) -> list[Said]:
 
 
 def _said(told: list[tuple[str, Advice]], lines: tuple[str, ...], units: str, every: int) -> Said:
-    """What each hive is told, and after it what holds for all of them; a rule that differs from hive to
-    hive stands with the hive."""
-    rules = dict.fromkeys(advice.rule(one, units) for _, one in told)
-    say, shared = (advice.own, [*rules]) if len(rules) == 1 else (advice.what, [])
-    what = _by_text([(hive, say(one, units)) for hive, one in told], every)
-    return Said(tuple(what), (*(r for r in shared if r), *lines, *_needs(told, every)))
+    """What each hive is told, and after it the rule for all of them, or each rule for those it is for."""
+    rules = [(hive, advice.rule(one, units)) for hive, one in told]
+    what = _by_text([(hive, advice.own(one, units)) for hive, one in told], every)
+    if len({rule for _, rule in rules}) == 1:
+        lines = (*(rule for _, rule in rules[:1] if rule), *lines)
+    else:
+        what += _by_text([(hive, rule) for hive, rule in rules if rule], every)
+    return Said(tuple(what), (*lines, *_needs(told, every)))
 
 
 def _by_text(told: list[tuple[str, str]], every: int) -> list[str]:
