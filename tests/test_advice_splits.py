@@ -168,14 +168,20 @@ def test_where_no_winter_comes_no_week_is_too_late():
 
 
 def test_no_best_day_is_named_for_a_split_that_hardly_meets_a_flow():
-    """One flow in ten futures, in 100 days: every week is for increase, undated."""
-    rows = np.full((40, 240), -0.1)
-    rows[:4, 100:140] = 2.0
-    ahead = replace(plain_ahead(np.full(240, -0.1), "2025-04-01"), gain_kg=rows)
-    rng = np.random.default_rng(1)
-    said = split_advice(HIVE, ahead, air(22.0), "laying queen", THRESHOLD, NUMBERS, rng)
-    assert (said.verdict, said.when) == ("increase", None)
-    assert said.weeks["meets"].max() <= 0.1
+    """A flow of 20 kg in one future of ten, in 100 days, adds less than 2 kg in the mean (split_costs_kg):
+    every week is for increase, undated. One of 200 kg pays, and its chance is said."""
+    said = {}
+    for kg in (0.5, 5.0):
+        rows = np.full((40, 240), -0.1)
+        rows[:4, 100:140] = kg
+        ahead = replace(plain_ahead(np.full(240, -0.1), "2025-04-01"), gain_kg=rows)
+        rng = np.random.default_rng(1)
+        said[kg] = split_advice(HIVE, ahead, air(22.0), "laying queen", THRESHOLD, NUMBERS, rng)
+    assert (said[0.5].verdict, said[0.5].when) == ("increase", None)
+    assert said[0.5].weeks["meets"].max() <= 0.1
+    assert said[5.0].verdict == "split"
+    assert said[5.0].reasons == ("pays on the whole",)
+    assert said[5.0].when.chance <= 0.1
 
 
 def test_cold_weeks_are_not_for_opening_hives():

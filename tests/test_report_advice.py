@@ -121,6 +121,16 @@ def test_splits_are_said(kind, verdict, says):
     assert ("expect a drone layer" in said) == (verdict in ("split", "wait"))
 
 
+def test_a_split_that_pays_on_the_whole_says_how_seldom_it_meets_a_flow():
+    when = When(DAY, DAY, DAY, 0.3)
+    table = weeks("no flow near").assign(crop_mean=4.0)
+    one = SplitAdvice(
+        verdict="wait", kind="ripe cell", when=when, weeks=table, reasons=("pays on the whole",)
+    )
+    said = advice.what(one, "kg")
+    assert "which meets the next flow only 3 in 10, yet adds 4.0 kg of crop in the mean" in said
+
+
 def test_splits_for_increase_are_said_with_their_weeks():
     free = SplitAdvice(verdict="increase", kind="ripe cell", weeks=weeks("no flow near"))
     assert "one made from 5 to 11 June costs no crop" in advice.what(free, "kg")

@@ -36,8 +36,9 @@ WORDS = (
 class SplitAdvice(Advice):
     """Of one kind of split: "laying queen", "ripe cell" or "walk-away".
 
-    Verdicts: "split" and "wait" for a week that is likely to meet a flow; else "increase" (weeks
-    without loss of crop, for more colonies), "costs the crop", "must be fed", "too late",
+    Verdicts: "split" and "wait" for a week that is likely to meet a flow, or adds to the crop in the mean
+    of the futures though no single flow is likely; else "increase" (weeks without loss of crop, for more
+    colonies), "costs the crop", "must be fed", "too late",
     "no mating weather" or "too cold"; "cells: act now", "not this colony", "unknown".
     weeks: index the first date of each week; meets (chance that its bees forage when the next
     flow opens), crop_q10, crop_q50, crop_q90 (what the split adds to the crop of the hive that is
@@ -255,6 +256,10 @@ def _read(hive, kind: str, table: pd.DataFrame, beetle_season: bool, numbers) ->
     good = table[table["word"] == "meets the flow"]
     if len(good):
         return _dated(found, good, numbers)
+    pays = table["crop_mean"] >= numbers["timing.split_costs_kg"]
+    good = table[pays & (table["word"] == "no flow near")]
+    if len(good):
+        return replace(_dated(found, good, numbers), reasons=("pays on the whole",))
     return replace(found, **_undated(table))
 
 

@@ -46,6 +46,7 @@ WHY = {
     "no mating weather": "a queen would find no weather to mate in",
     "too cold": "it is too cold to open hives and divide them",
     "no flow near": "no flow is near",
+    "pays on the whole": "no single flow is likely, but one or another is; it costs no crop if none comes",
     "no whole nights": "no scale has told of enough whole nights",
     "no flow lately": "no flow was seen in the last weeks",
     "nectar coming in": "nectar is still coming in",
@@ -225,7 +226,7 @@ def _splits(a: SplitAdvice, units: str) -> str:
     }
     head = f"Split with {name[a.kind]}"
     if a.verdict in ("split", "wait"):
-        return f"{head}: best on {_by(a.when)}{_between(a.when)}, which meets the next flow {words.chance(a.when.chance)}.{_mating(a)}"
+        return f"{head}: best on {_by(a.when)}{_between(a.when)}, which {_meets(a, units)}.{_mating(a)}"
     if a.verdict == "costs the crop":
         free = "must be fed" in set(a.weeks["word"])
         later = f"; from {_weeks(a, 'must be fed')} it costs none, but must be fed" if free else ""
@@ -242,6 +243,15 @@ def _splits(a: SplitAdvice, units: str) -> str:
         "not this colony": f"{head}: not from this colony.",
         "unknown": f"{head}: cannot be told.",
     }[a.verdict]
+
+
+def _meets(a: SplitAdvice, units: str) -> str:
+    """How likely the next flow is met; where it is not, what the split brings on the whole."""
+    chance = words.chance(a.when.chance)
+    if "pays on the whole" not in a.reasons:
+        return f"meets the next flow {chance}"
+    adds = a.weeks["crop_mean"].asof(a.when.first)
+    return f"meets the next flow only {chance}, yet adds {words.weight(adds, units)} of crop in the mean"
 
 
 def _cost(a: SplitAdvice, units: str) -> str:
