@@ -251,6 +251,8 @@ def test_a_hive_that_may_starve_before_the_visit_is_fed_today():
     later = Estimate(FLOOR - 1, SURE, "weight")
     waits = stores_advice(HIVE, ahead, later, temps, weekly("2025-05-22"), THRESHOLD, NUMBERS)
     assert not waits.at_once
+    assert waits.first_of_all  # below the floor
+    assert not fed(np.full(60, -0.2), FLOOR + 1).first_of_all
     assert waits.when.date == pd.Timestamp("2025-05-22")
 
 

@@ -277,7 +277,7 @@ def _undated(table: pd.DataFrame) -> dict:
 
 
 def not_starving(split: SplitAdvice) -> SplitAdvice:
-    """The advice for a hive that may starve before the next visit: it is fed, and not split."""
+    """The advice for a hive that is to be fed first of all: it is not split."""
     if split.verdict in ("cells: act now", "not this colony"):
         return split
     return replace(

@@ -60,6 +60,12 @@ class StoresAdvice(Advice):
         """Whether the hive may starve before the next visit, and is fed today in any weather."""
         return STARVING in self.reasons
 
+    @property
+    def first_of_all(self) -> bool:
+        """Whether it is fed before anything else is done: it may starve, or stands below the floor."""
+        below = self.stores_kg is not None and self.stores_kg[1] < self.floor_kg
+        return self.feed_kg is not None and (below or self.at_once)
+
 
 def stores_advice(
     hive: HiveNow,

@@ -241,7 +241,7 @@ def _hive(
     return HiveTiming(
         hive=hive.name,
         supers=against_mites(while_fed(_near(supers, visits), _syrup(feed), numbers), latest),
-        splits=tuple(not_starving(s) for s in splits) if feed.at_once else splits,
+        splits=tuple(not_starving(s) for s in splits) if feed.first_of_all else splits,
         swarm=_on_fit_day(_dated(watch, until, visits), visits),
         stores=feed if feed.food == NO_FEED or feed.at_once else _on_fit_day(feed, visits),
         leave=replace(leave, not_before=_not_before(visits)),

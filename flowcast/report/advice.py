@@ -37,7 +37,7 @@ WHY = {
     "flow ends": "the flow ends before bees would fill it",
     "new foragers take weeks": "an egg laid today is a forager in about six weeks",
     "no queen": "it has no queen by yard.toml: give it one, or unite it",
-    "feed first": "it may starve: it is fed first",
+    "feed first": "its stores are too low: it is fed first",
     "too few bees to split": "it is too small to be split",
     "meets the flow": "new foragers would meet the flow",
     "costs the crop": "foragers would be missing in the flow",
@@ -276,7 +276,7 @@ def _weeks(a: SplitAdvice, word: str) -> str:
 
 
 def _mating(a: SplitAdvice) -> str:
-    if a.mating_from is None:
+    if a.mating_from is None or "pays on the whole" in a.reasons:
         return ""
     return f" Its queen would mate {words.from_to(a.mating_from, a.mating_to)}; without worker brood by {words.day(a.unmated_after)} expect a drone layer."
 
