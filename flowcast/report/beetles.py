@@ -10,7 +10,7 @@ import pandas as pd
 
 from flowcast.beetle import BeetleOutlook, Reading
 from flowcast.flow.outlook import chance_word
-from flowcast.report import words
+from flowcast.report import units, words
 from flowcast.results import YardBeetles
 from flowcast.weather import LAST_WEEKS
 
@@ -122,7 +122,7 @@ def rests_on(found: YardBeetles) -> list[str]:
             f"By our list, which ages and proves nothing, the beetle is {_hint(presence.hint)} in "
             f"{presence.area} ({_source(presence.source)}). The national veterinary authority knows better."
         )
-    return lines
+    return [units.told(line, units.of(found.record.yard)) for line in lines]
 
 
 def _source(text: str) -> str:

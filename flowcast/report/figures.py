@@ -15,7 +15,7 @@ from flowcast.plots.canvas import draw_svg
 from flowcast.report import beetles as beetle_words
 from flowcast.report import explain as explain_words
 from flowcast.report import kilograms as kilogram_words
-from flowcast.report import words
+from flowcast.report import units, words
 from flowcast.results import YardBeetles, YardOutlook, YardSeason
 from flowcast.scale_log import CleanLog
 
@@ -75,7 +75,7 @@ def _ribbon_svg(found: YardOutlook, shape: Shape) -> str:
             frame,
             lanes,
             figure=figure,
-            scale=words.scale_of(unit),
+            scale=units.scale_of(unit),
             unit=unit,
             columns=shape.columns,
         )
@@ -193,7 +193,7 @@ def fan(found: YardOutlook) -> Figure:
     frame, unit = season_plots.fan_data(found), _units(found)
 
     def draw(figure):
-        season_plots.plot_fan(frame, ax=figure.subplots(), scale=words.scale_of(unit), unit=unit)
+        season_plots.plot_fan(frame, ax=figure.subplots(), scale=units.scale_of(unit), unit=unit)
 
     last = frame.iloc[-1]
     alt = (
@@ -316,7 +316,7 @@ def weeks_figure(found: YardSeason) -> Figure:
     def draw(figure):
         explain_plots.plot_weeks(frame, ax=figure.subplots())
 
-    months = explain_words.month_rows(found.season)
+    months = explain_words.month_rows(found.season, units.of(found.record.yard))
     caption = (
         "A bar runs from the usual hours of a week to those it had: down where the bees had fewer, up "
         "where they had more."
@@ -329,8 +329,8 @@ def parts_figure(found: YardSeason) -> Figure | None:
     """What each driver cost or brought; None where kilograms are not reckoned."""
     if found.kilograms is None:
         return None
-    unit = found.record.yard.settings.yard.units
-    frame = explain_plots.parts_data(found) * words.scale_of(unit)
+    unit = units.of(found.record.yard)
+    frame = explain_plots.parts_data(found) * units.scale_of(unit)
 
     def draw(figure):
         explain_plots.plot_parts(frame, ax=figure.subplots(), unit=unit)
@@ -351,7 +351,7 @@ def hours_calendar_figure(found: YardSeason) -> Figure:
     def draw(figure):
         explain_plots.plot_calendar(frame, ax=figure.subplots())
 
-    months = explain_words.month_rows(found.season)
+    months = explain_words.month_rows(found.season, units.of(found.record.yard))
     caption = (
         "A filled square is a day with more hours of flight than usual, an open one a day with fewer; "
         "the larger, the more hours."
@@ -402,7 +402,7 @@ def _log_part(found: YardOutlook, log: CleanLog, k: int, most: int) -> LogPart |
 def _log_figure(log: CleanLog, frame, steps: pd.DataFrame, name: str, unit: str) -> Figure:
     def draw(figure):
         log_plots.plot_log(
-            frame, steps, ax=figure.subplots(), scale=words.scale_of(unit), unit=unit
+            frame, steps, ax=figure.subplots(), scale=units.scale_of(unit), unit=unit
         )
 
     known = frame.dropna()
@@ -433,11 +433,11 @@ def _step_words(steps: pd.DataFrame, unit: str) -> str:
 def _step_row(step, kind: str, unit: str) -> list[str]:
     clock = f", {step.time:%H:%M}" if kind == "scale" else ""
     when = f"{words.full_day(step.time)}{clock}"
-    return [when, _signed(step.kg, unit), step.cause, step.note]
+    return [when, _signed(step.kg, unit), step.cause, units.told(step.note, unit)]
 
 
 def _units(found: YardOutlook) -> str:
-    return found.record.yard.settings.yard.units
+    return units.of(found.record.yard)
 
 
 def _counted(n: int, noun: str) -> str:

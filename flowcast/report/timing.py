@@ -11,7 +11,7 @@ from flowcast.advice.ripe import SetsFast
 from flowcast.advice.splits import SplitAdvice
 from flowcast.advice.visits import CALENDAR_D
 from flowcast.advice.when import Advice
-from flowcast.report import advice, words
+from flowcast.report import advice, units, words
 from flowcast.report.advice import CAUTIONS, LOOK_FIRST
 from flowcast.results import HiveTiming, YardTiming
 
@@ -80,12 +80,12 @@ def rooms(found: YardTiming) -> dict[str, list[Said]]:
 
 def _together(pairs: list[tuple[str, Advice]], found: YardTiming) -> list[Said]:
     """Hives that are told the same share a line, and lines with the same reasons share these."""
-    units = found.record.yard.settings.yard.units
+    unit = units.of(found.record.yard)
     groups: dict[tuple, dict[str, list[str]]] = {}
     for hive, one in pairs:
         lines = (advice.why(one), advice.changes(one), advice.needs(one))
         told = groups.setdefault(tuple(line for line in lines if line), {})
-        told.setdefault(advice.what(one, units), []).append(hive)
+        told.setdefault(advice.what(one, unit), []).append(hive)
     return [
         Said(tuple(_for(hives, what) for what, hives in told.items()), lines)
         for lines, told in groups.items()
@@ -174,7 +174,7 @@ def fit_days(found: YardTiming, days: int = 14) -> list[str]:
         low=numbers["timing.open_from_c"],
         high=numbers["timing.open_to_c"],
     )
-    return [said, f"{rule} {FIRES}"]
+    return [said, f"{units.told(rule, units.of(found.record.yard))} {FIRES}"]
 
 
 def _runs(days: list[pd.Timestamp], fit: pd.Series) -> list[list[pd.Timestamp]]:
@@ -214,7 +214,7 @@ def cautions(found: YardTiming) -> list[str]:
     return [CAUTIONS[key] for key in keys]
 
 
-def water(reading: WaterReading | None) -> str:
+def water(reading: WaterReading | None, unit: str = "kg") -> str:
     """A refractometer reading in words; empty where none was given."""
     if reading is None:
         return ""
@@ -229,7 +229,7 @@ def water(reading: WaterReading | None) -> str:
         if reading.corrected
         else "as read at 20 °C, or by an instrument that corrects itself"
     )
-    return f"The honey holds {reading.water_pct:.1f} % of water ({read}): {means}."
+    return units.told(f"The honey holds {reading.water_pct:.1f} % of water ({read}): {means}.", unit)
 
 
 def rests_on(found: YardTiming) -> list[str]:
