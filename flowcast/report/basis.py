@@ -60,7 +60,9 @@ def check_lines(found: Checked) -> dict[str, list[str]]:
     }
     unit = units.of(found.yard)
     return {
-        heading: [units.told(line, unit) for line in part] for heading, part in lines.items() if part
+        heading: [units.told(line, unit) for line in part]
+        for heading, part in lines.items()
+        if part
     }
 
 

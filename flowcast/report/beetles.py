@@ -84,6 +84,11 @@ def answer(found: YardBeetles) -> str:
     return _spell(found.outlook)
 
 
+def alarm(found: YardBeetles) -> str:
+    """The answer where larvae were seen lately; empty where they were not."""
+    return answer(found) if _alarms(found) else ""
+
+
 def sentences(found: YardBeetles) -> list[str]:
     """What stands behind the answer, from the alarm to what is expected."""
     alarm = [LARVAE_OR_MOTH, LARVAE_ACT] if _alarms(found) else []

@@ -103,7 +103,12 @@ def season_text(found: YardSeason) -> str:
     lines += [part for sentence in explain.sentences(found) for part in _item(sentence)]
     parts = kilograms.rows(found)
     lines += ["", *_cells(parts)] if parts else []
-    lines += ["", *_cells(explain.hour_rows(season)), "", *_cells(explain.month_rows(season, units.of(found.record.yard)))]
+    lines += [
+        "",
+        *_cells(explain.hour_rows(season)),
+        "",
+        *_cells(explain.month_rows(season, units.of(found.record.yard))),
+    ]
     if found.other:
         lines += ["", *_cells(explain.beside_rows(found))]
     lines += ["", "What this cannot say"]

@@ -78,6 +78,15 @@ def rooms(found: YardTiming) -> dict[str, list[Said]]:
     return {heading: said for heading, said in shown.items() if said}
 
 
+def dated_rooms(found: YardTiming) -> set[str]:
+    """The headings under which something stands in the calendar."""
+    dated = {id(entry.advice) for entry in entries(found)}
+    held = {heading: [a for h in found.hives for a in of(h)] for heading, of in ROOMS.items()}
+    held["Ripe honey"] = [*held["Ripe honey"], *found.sets]
+    held["After the flow"] = [found.after]
+    return {heading for heading, told in held.items() if any(id(a) in dated for a in told)}
+
+
 def _together(pairs: list[tuple[str, Advice]], found: YardTiming) -> list[Said]:
     """Hives that are told the same share a line, and lines with the same reasons share these."""
     unit = units.of(found.record.yard)
@@ -229,7 +238,9 @@ def water(reading: WaterReading | None, unit: str = "kg") -> str:
         if reading.corrected
         else "as read at 20 °C, or by an instrument that corrects itself"
     )
-    return units.told(f"The honey holds {reading.water_pct:.1f} % of water ({read}): {means}.", unit)
+    return units.told(
+        f"The honey holds {reading.water_pct:.1f} % of water ({read}): {means}.", unit
+    )
 
 
 def rests_on(found: YardTiming) -> list[str]:
