@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flowcast.plots.style import BLUE, INK, LINE, SOFT
+from flowcast.plots.style import INK, KIND_COLOURS, LINE, SOFT
 
 LEAST_KM, KM_PER_DEGREE = 2.0, 111.2  # the smallest map; a degree of latitude on a sphere
 STEPS_KM = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
@@ -53,9 +53,11 @@ def plot_yards(yards: pd.DataFrame, *, ax) -> None:
     ax.set_xlim(east - wide, east + wide)
     ax.set_ylim(north - high, north + high)
     ax.set_aspect("equal")
-    ax.plot(frame["east"], frame["north"], "o", ms=15, color=BLUE, mec="white", mew=1.0)
+    ax.plot(
+        frame["east"], frame["north"], "o", ms=15, color=KIND_COLOURS["trickle"], mec=INK, mew=1.0
+    )
     for n, row in enumerate(frame.itertuples(), start=1):
-        ax.text(row.east, row.north, str(n), color="white", ha="center", va="center_baseline")
+        ax.text(row.east, row.north, str(n), color=INK, ha="center", va="center_baseline")
     _bar_of_km(ax, east - wide, north - high, wide, high)
     ax.set_xticks([])
     ax.set_yticks([])

@@ -124,7 +124,7 @@ def column_rows(record: Record) -> list[tuple[str, ...]]:
     """Each quantity as a row: the share given, computed or filled, and missing, and from what."""
     return [
         (
-            f"{WEATHER[name].meaning} [{WEATHER[name].unit}]",
+            units.told(WEATHER[name].meaning, units.of(record.yard)),
             *(f"{100 * row[share]:.1f} %" for share in ("given", "filled", "missing")),
             row["from"],
         )
