@@ -17,10 +17,12 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 from simulator import flora
 from simulator.climates import CLIMATES, Climate
+from simulator.notes import bloom_notes
 from simulator.weather import Site
-from simulator.yards import World, make_world, write_yard
+from simulator.yards import World, make_world, write_csv, write_yard
 
 SPAN = ("2015-01-01", "2024-12-31")
 LAST_YEAR = 2024
@@ -45,6 +47,7 @@ def main(arguments: list[str] | None = None) -> int:
             asked.seed,
             by_hand=asked.by_hand,
             rough=asked.rough,
+            notes=asked.notes,
             scale=scale,
         )
         print(f"{folder.name}", flush=True)
@@ -64,6 +67,7 @@ def _parse(arguments: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--seed", type=int, default=7, help="whole number (default 7)")
     parser.add_argument("--by-hand", action="store_true", help="hand weighings, no hourly scales")
     parser.add_argument("--rough", action="store_true", help="swarms, thefts, lifts in no notes")
+    parser.add_argument("--notes", action="store_true", help="with bloom.csv, kept as keepers do")
     parser.add_argument("--noise", type=float, help="noise of every scale, kg; drawn when absent")
     parser.add_argument(
         "--drift", type=float, help="drift of every scale, kg/°C; drawn when absent"
@@ -90,6 +94,7 @@ def make_trial_yard(
     *,
     by_hand: bool = False,
     rough: bool = False,
+    notes: bool = False,
     scale: dict[str, float] | None = None,
 ) -> None:
     """One trial yard; its whole course follows from the seed and its number."""
@@ -105,6 +110,17 @@ def make_trial_yard(
     write_yard(
         folder, world, name, since, rng, about=about, by_hand=by_hand, rough=rough, scale=scale
     )
+    if notes:
+        chance = np.random.default_rng([seed, number, 1])  # of its own: notes change nothing else
+        write_csv(folder / "bloom.csv", noted(world, since, chance), index=False)
+
+
+def noted(world: World, since: str, rng: np.random.Generator) -> pd.DataFrame:
+    """bloom.csv of a keeper who notes all plants with a name, and the buds of those that follow rain."""
+    grown = world.flora
+    named = replace(grown, bloom=grown.bloom.drop(columns="wild flowers", errors="ignore"))
+    buds = [name for name, clock in grown.follows.items() if clock == "rain"]
+    return bloom_notes(named, since, buds, rng)
 
 
 def trial_world(

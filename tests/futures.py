@@ -6,7 +6,8 @@ import pandas as pd
 from flowcast.advice.ahead import HiveAhead
 from flowcast.flow.days import Days, calendar, dates_of, day_number, month_mean
 from flowcast.flow.fit import fit_flow
-from flowcast.flow.prior import Plant, draw_ensemble
+from flowcast.flow.plants import Plant
+from flowcast.flow.prior import draw_ensemble
 from flowcast.flow.scenarios import Future, simulate
 from flowcast.numbers import load_numbers
 from flowcast.tables import Place

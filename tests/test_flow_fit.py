@@ -19,7 +19,8 @@ from flowcast.flow.fit import (
     to_scale,
 )
 from flowcast.flow.household import Stock, drivers, prior_household, step, use
-from flowcast.flow.prior import Plant, draw_ensemble
+from flowcast.flow.plants import Plant
+from flowcast.flow.prior import draw_ensemble
 from flowcast.numbers import load_numbers
 
 NUMBERS = load_numbers()

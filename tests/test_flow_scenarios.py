@@ -7,7 +7,8 @@ import pytest
 from flowcast.flow.days import Days, dates_of
 from flowcast.flow.fit import fit_flow
 from flowcast.flow.outlook import read_outlook
-from flowcast.flow.prior import Plant, draw_ensemble
+from flowcast.flow.plants import Plant
+from flowcast.flow.prior import draw_ensemble
 from flowcast.flow.scenarios import Future, _nodes, simulate
 from flowcast.numbers import load_numbers
 from flowcast.tables import QUANTILE_NAMES

@@ -8,7 +8,8 @@ from simulator.weather import Site, make_weather
 
 from flowcast import weather
 from flowcast.flow.days import days_of
-from flowcast.flow.prior import Plant, draw_ensemble
+from flowcast.flow.plants import Plant
+from flowcast.flow.prior import draw_ensemble
 from flowcast.foraging import foraging_days
 from flowcast.numbers import load_numbers
 from flowcast.tables import Place

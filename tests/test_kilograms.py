@@ -12,7 +12,8 @@ from flowcast import weather
 from flowcast.flow.days import Days, dates_of
 from flowcast.flow.fit import fit_flow
 from flowcast.flow.household import Stock, drivers, prior_household, step, use
-from flowcast.flow.prior import Plant, draw_ensemble
+from flowcast.flow.plants import Plant
+from flowcast.flow.prior import draw_ensemble
 from flowcast.numbers import load_numbers
 from flowcast.reasons.kilograms import IN_ALL, in_kilograms, lost_share, together, when
 from flowcast.reasons.plants import rain_against_normal

@@ -20,7 +20,8 @@ from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
 from flowcast.flow.days import Days, day_number
 from flowcast.flow.household import Household, Stock, drivers, fit_household, intake_of, step
-from flowcast.flow.prior import SEASON_DAYS, Ensemble
+from flowcast.flow.plants import SEASON_DAYS
+from flowcast.flow.prior import Ensemble
 from flowcast.numbers import Numbers
 
 POWER, OFFSET = 0.35, 0.06  # of the transform; the published sheet's form, see the module's head

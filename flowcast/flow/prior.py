@@ -2,55 +2,34 @@
 
 Each member is one way the yard could be: every plant with its own date, amount and width, its own
 need of water and of flight hours; and within it one year, in which each plant comes early or late,
-gives more or less, or fails. What the typical seasons of the members tell apart returns every
+gives more or less, or fails. A season whose bloom the keeper noted has a year of its own, drawn as the
+notes allow; so has the plant's typical date. What the typical seasons of the members tell apart returns every
 season, what a year adds to its typical season is its own: from both come the mean and covariance
 of the flow model before any log, so that a log of any length takes over by evidence.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from flowcast.flow.days import Days
+from flowcast.flow.noted import Noted
+from flowcast.flow.plants import SEASON_DAYS, Plant
 from flowcast.numbers import Numbers
 from flowcast.weather import water_stress
 
-FOLLOWS = ("warmth", "day length", "rain", "dates")
-SEASON_DAYS = 366
 TABLES = ("by_warmth", "by_rain", "by_date")
 
 
 @dataclass(frozen=True)
-class Plant:
-    """A plant as the keeper states it: first and last season day of bloom (0-based)."""
-
-    name: str
-    first_day: float
-    last_day: float
-    strength: str = "fair"
-    follows: str = "warmth"
-    irregular: bool = False
-
-    @property
-    def width_d(self) -> float:
-        """Length of the bloom. [d]"""
-        return (self.last_day - self.first_day) % SEASON_DAYS + 1
-
-    @property
-    def middle_day(self) -> float:
-        """Middle of the bloom, as a season day."""
-        return (self.first_day + (self.width_d - 1) / 2) % SEASON_DAYS
-
-
-@dataclass(frozen=True)
 class Ensemble:
-    """Members of the prior; tables have shape (2, members, 366), the rest (members,).
+    """Members of the prior; tables have shape (2 + noted seasons, members, 366), the rest (members,).
 
-    by_warmth, by_rain and by_date: intake on an ideal day in the typical season and in one year,
-    for plants that follow warmth (read at the phenological day), rain and all others (read at the
+    by_warmth, by_rain and by_date: intake on an ideal day in the typical season, in one year, and in
+    each of the noted `seasons`, for plants that follow warmth (read at the phenological day), rain and all others (read at the
     season day). [kg/d] half_h: foraging hours that bring half of what a very long day brings.
     thirst: share of nectar lost on parched soil.
     """
@@ -61,6 +40,7 @@ class Ensemble:
     half_h: np.ndarray
     thirst: np.ndarray
     numbers: Numbers
+    seasons: tuple[int, ...] = ()
 
     def first(self, members: int) -> Ensemble:
         """The first so many members alone."""
@@ -70,9 +50,9 @@ class Ensemble:
     def rain_share(self, days: Days) -> np.ndarray:
         """Share of the typical season's nectar from plants that follow rain, by day. [1]"""
         rain, dates = (
-            _read(table[0], days.season_day).mean(0) for table in (self.by_rain, self.by_date)
+            _read(table[:1], days.season_day).mean(0) for table in (self.by_rain, self.by_date)
         )
-        total = rain + dates + _read(self.by_warmth[0], days.pheno_day).mean(0)
+        total = rain + dates + _read(self.by_warmth[:1], days.pheno_day).mean(0)
         return rain / np.maximum(total, 1e-9)
 
     def intake(self, days: Days) -> np.ndarray:
@@ -80,10 +60,23 @@ class Ensemble:
         return self.both(days)[1]
 
     def both(self, days: Days) -> np.ndarray:
-        """Intake in the typical season and in one year, shape (2, members, days). [kg]"""
-        ideal = _read(self.by_warmth, days.pheno_day)
-        ideal += _read(self.by_rain + self.by_date, days.season_day)
+        """Intake in the typical season and in the day's own year, shape (2, members, days). [kg]"""
+        own = 1 + self._year_of(days)
+        ideal = np.stack([self._ideal(days, table) for table in (np.zeros_like(own), own)])
         return ideal * self._reach(days) * self._moist(days)
+
+    def _ideal(self, days: Days, table: np.ndarray) -> np.ndarray:
+        """Intake on ideal days, each read in its own one of the tables. (members, days) [kg]"""
+        by_warmth = _read(self.by_warmth, days.pheno_day, table)
+        by_date = _read(self.by_rain + self.by_date, days.season_day, table)
+        return by_warmth + by_date
+
+    def _year_of(self, days: Days) -> np.ndarray:
+        """0 on days of seasons like any other, 1 and on in the noted seasons."""
+        year = np.zeros(len(days), int)
+        for k, season in enumerate(self.seasons, start=1):
+            year[days.season == season] = k
+        return year
 
     def _reach(self, days: Days) -> np.ndarray:
         """Share of an ideal day's intake that the day's foraging hours allow."""
@@ -104,6 +97,7 @@ def draw_ensemble(
     numbers: Numbers,
     rng: np.random.Generator,
     members: int = 384,
+    noted: Mapping[str, Sequence[Noted]] | None = None,
 ) -> Ensemble:
     """Draw the ways this yard could be.
 
@@ -113,14 +107,20 @@ def draw_ensemble(
         What the keeper states; may be empty, then plants are drawn over the flight season.
     flight_season : array, shape (366,)
         Normal foraging hours by season day. [h]
+    noted : mapping, optional
+        Name of a plant -> what notes say of its bloom in some seasons.
     """
+    noted, own = noted or {}, rng.spawn(1)[0]  # notes leave all other draws as they were
+    seasons = tuple(sorted({one.season for blooms in noted.values() for one in blooms}))
     strength = np.exp(rng.normal(0.0, numbers["flow.colony_log_sd"], members))
-    by_warmth, by_rain, by_date = np.zeros((3, 2, members, SEASON_DAYS))
+    by_warmth, by_rain, by_date = np.zeros((3, 2 + len(seasons), members, SEASON_DAYS))
     tables = {"warmth": by_warmth, "rain": by_rain}
     for plant in plants:
         target = tables.get(plant.follows, by_date)
-        target += _bloom(plant, numbers, rng, members)
-    by_date += _unstated(flight_season, numbers, rng, members, few=bool(plants))
+        told = {one.season: one for one in noted.get(plant.name, ())}
+        target += _bloom(plant, told, seasons, numbers, rng, own, members)
+    other = _unstated(flight_season, numbers, rng, members, few=bool(plants))
+    by_date += other[[0, 1] + [1] * len(seasons)]
     return Ensemble(
         by_warmth=by_warmth * strength[None, :, None],
         by_rain=by_rain * strength[None, :, None],
@@ -128,18 +128,65 @@ def draw_ensemble(
         half_h=rng.uniform(numbers["flow.half_h_low"], numbers["flow.half_h_high"], members),
         thirst=rng.uniform(0.0, numbers["flow.thirst_most"], members),
         numbers=numbers,
+        seasons=seasons,
     )
 
 
-def _bloom(plant: Plant, numbers: Numbers, rng: np.random.Generator, members: int) -> np.ndarray:
-    """One plant's ideal intake by season day, (2, members, 366)."""
+def _bloom(
+    plant: Plant,
+    told: Mapping[int, Noted],
+    seasons: Sequence[int],
+    numbers: Numbers,
+    rng: np.random.Generator,
+    own: np.random.Generator,
+    members: int,
+) -> np.ndarray:
+    """One plant's ideal intake by season day, (2 + seasons, members, 366)."""
     rain = "rain_" if plant.follows == "rain" else ""
-    middle = plant.middle_day + rng.normal(0.0, numbers[f"flow.{rain}shift_sd_d"], members)
+    sd = numbers[f"flow.{rain}shift_sd_d"]
+    shift = _shift_given(rng.normal(0.0, sd, members), sd, told.values(), numbers)
+    middle = plant.middle_day + shift
     width = plant.width_d * np.exp(rng.normal(0.0, numbers["flow.width_log_sd"], members))
     peak = _lognormal(numbers[f"flow.peak_{plant.strength}_kg"], "peak", numbers, rng, members)
     fails = numbers["flow.no_bloom_chance"] if plant.irregular else 0.0
     year_off = rng.normal(0.0, numbers[f"flow.{rain}year_shift_sd_d"], members)
-    return _seasons(middle, width, peak, year_off, fails, numbers, rng)
+    plain = _seasons(middle, width, peak, year_off, fails, numbers, rng)
+    years = [
+        _noted_year(told[s], shift, middle, width, peak, year_off, fails, numbers, own)
+        if s in told
+        else plain[1]
+        for s in seasons
+    ]
+    return np.stack([*plain, *years])
+
+
+def _shift_given(shift: np.ndarray, sd: float, noted, numbers: Numbers) -> np.ndarray:
+    """Draws of the typical shift, moved to what the seasons' notes leave likely. [d]
+
+    Each season seen strays from the typical by its own, and by the note's error.
+    """
+    year2 = numbers["flow.noted_shift_sd_d"] ** 2
+    seen = [(one.late_d, year2 + one.sd_d**2) for one in noted if one.opened]
+    if not seen:
+        return shift
+    late, var = np.array(seen).T
+    precision = 1.0 / sd**2 + (1.0 / var).sum()
+    return (late / var).sum() / precision + shift / sd * precision**-0.5
+
+
+def _noted_year(
+    noted: Noted, shift, middle, width, peak, year_off, fails: float, numbers: Numbers, own
+) -> np.ndarray:
+    """The year of a noted season: as late as seen, and there or not as its buds say."""
+    sd = numbers["flow.noted_shift_sd_d"]
+    if noted.opened:
+        share = sd**2 / (sd**2 + noted.sd_d**2)
+        left = own.normal(0.0, sd * np.sqrt(1.0 - share), len(shift))
+        year_off, fails = share * (noted.late_d - shift) + left, 0.0
+    elif noted.buds:
+        fails = numbers[f"flow.buds_{noted.buds}_fail"]
+    more = numbers["flow.buds_heavy_more"] if noted.buds == "heavy" else 1.0
+    return _seasons(middle, width, more * peak, year_off, fails, numbers, own)[1]
 
 
 def _seasons(middle, width, peak, year_off, fails: float, numbers: Numbers, rng) -> np.ndarray:
@@ -185,9 +232,12 @@ def _bell(middle: np.ndarray, width: np.ndarray) -> np.ndarray:
     return np.exp(-2.0 * (2.0 * away / width[:, None]) ** 2)
 
 
-def _read(tables: np.ndarray, day: np.ndarray) -> np.ndarray:
-    """Tables at fractional season days, round the circle. Days on the last axis."""
+def _read(tables: np.ndarray, day: np.ndarray, which: np.ndarray | int = 0) -> np.ndarray:
+    """Tables (tables, members, 366) at fractional season days, round the circle. (members, days)
+
+    which: the table that each day is read in.
+    """
     low = np.floor(day).astype(int)
     share = day - low
-    early, late = tables[..., low % SEASON_DAYS], tables[..., (low + 1) % SEASON_DAYS]
+    early, late = (tables[which, :, at % SEASON_DAYS].T for at in (low, low + 1))
     return early * (1 - share) + late * share

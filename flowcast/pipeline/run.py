@@ -12,8 +12,10 @@ import pandas as pd
 from flowcast import weather
 from flowcast.errors import NotEnoughDataError, SourceUnavailable
 from flowcast.flow.fit import FlowModel, fit_flow
+from flowcast.flow.noted import Noted, noted_blooms
 from flowcast.flow.outlook import read_outlook
-from flowcast.flow.prior import Plant, draw_ensemble
+from flowcast.flow.plants import Plant
+from flowcast.flow.prior import draw_ensemble
 from flowcast.flow.scenarios import Scenarios, future_of, simulate
 from flowcast.flow.standing import Standing, read_standing
 from flowcast.pipeline.gather import Reach, Sources, read_place, read_sources, sources_of
@@ -204,8 +206,31 @@ def fit_record(record: Record) -> FlowModel:
     """The flow model of a record; its prior ensemble is the same for every seed."""
     rng = np.random.default_rng(ENSEMBLE_SEED)
     numbers = record.yard.numbers
-    ensemble = draw_ensemble(plants_of(record.yard), _flight_season(record), numbers, rng)
+    plants = plants_of(record.yard)
+    ensemble = draw_ensemble(
+        plants, _flight_season(record), numbers, rng, noted=noted_of(record, plants)
+    )
     return fit_flow(record.spans, record.days, ensemble, numbers)
+
+
+def noted_of(record: Record, plants: list[Plant]) -> dict[str, tuple[Noted, ...]]:
+    """What bloom.csv says of these plants, by name: notes before the issue date, within the weather."""
+    notes, known = record.yard.bloom, record.daily.index
+    notes = notes[(notes["date"] < record.issue_date) & notes["date"].isin(known)]
+    at = known.get_indexer(notes["date"])
+    start = record.yard.place.season_start
+    found = {}
+    for plant in plants:
+        own = (notes["plant"].str.casefold() == plant.name.casefold()).to_numpy()
+        clock = record.days.pheno_day if plant.follows == "warmth" else record.days.season_day
+        found[plant.name] = noted_blooms(
+            plant,
+            notes[own],
+            clock[at[own]],
+            lambda date: int(weather.season_start_year([date], start)[0]),
+            record.yard.numbers,
+        )
+    return {name: blooms for name, blooms in found.items() if blooms}
 
 
 def plants_of(yard: Yard) -> list[Plant]:

@@ -40,10 +40,9 @@ ROWS = {
 }
 LIMIT = (
     "The kilograms are what the model, taught by this log, makes of the weather of other years: they go "
-    "together with the drivers and do not prove them. On simulated yards {sign} of 10 parts that "
-    "are clear of 0 had the right sign, {hold} of 10 intervals held the true figure, and the largest "
-    "loss was named first in {first} of 10 seasons; rain that wakes plants months later was told "
-    "worst."
+    "together with the drivers and do not prove them. On simulated yards 8 of 10 parts of 2 kg and more "
+    "had the right sign, 8 of 10 intervals held the true figure, and the largest loss came first in 6 of "
+    "10 seasons; warmth on the flowers was told worst."
 )
 
 
