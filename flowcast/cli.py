@@ -347,11 +347,11 @@ def report(
 
     Example: flowcast report sample_yards/subtropical-coast --out page.html
     """
+    day = _one_place(yards[0] if yards else None, at, as_of)
     from flowcast.report.several import yards_in
 
     folders = yards_in(yards or [])
-    _one_place(folders[0] if folders else None, at, as_of)
-    asked = {"as_of": as_of, "seed": seed, "scenarios": scenarios, "trust": trust}
+    asked = {"as_of": day, "seed": seed, "scenarios": scenarios, "trust": trust}
     reach = {"offline": offline, "refresh": refresh}
     if len(folders) > 1 or (yards and folders != yards):
         found, path = _several(folders, out, asked, reach)

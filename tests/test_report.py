@@ -14,7 +14,8 @@ from flowcast.plots import season as season_plots
 from flowcast.report import words
 from flowcast.report.data import outlook_data
 from flowcast.report.figures import ribbon
-from flowcast.report.page import render_page, write_page
+from flowcast.report.page import render_page, render_sections, write_page
+from flowcast.report.sections import sections
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 HOSTILE = '<script>alert("x")</script> \u202eabc\u202c 🐝 & "quotes" ' + "long" * 30
@@ -278,3 +279,33 @@ def test_chances_in_words(p, text):
 )
 def test_weights_in_words(kg, text):
     assert words.weight(kg) == text
+
+
+def test_the_past_record_stands_on_the_page_where_it_is_asked_for(tmp_path):
+    found = pipeline.report(_folder(tmp_path), scenarios=100, trust=True)
+    html = render_sections(sections(found))
+    part = html[html.index('<section id="trust">') :]
+    part = part[: part.index("</section>")]
+    assert "each from what was known that morning" in part
+    assert "Chances as they were said" in part
+    # Nothing from the issue date on may be known, to the judge either.
+    last = found.trust.origins[-1] + pd.Timedelta(days=found.trust.horizon)
+    assert last <= found.outlook.outlook.issue_date
+
+
+def test_the_page_names_the_command_for_the_past_record_or_why_there_is_none(tmp_path):
+    folder = _folder(tmp_path)
+    asked = render_sections(sections(pipeline.report(folder, scenarios=100)))
+    assert f"flowcast report {folder.name} --trust" in asked
+    early = pipeline.report(folder, as_of="2023-07-01", scenarios=100, trust=True)
+    assert early.trust is None
+    assert "too short" in render_sections(sections(early))
+
+
+def test_only_words_that_the_page_uses_are_explained(page, bare_page):
+    def explained(html):
+        return set(re.findall(r"<dt>(.*?)</dt>", html))
+
+    assert "work taken out" in explained(page) - explained(bare_page)
+    assert "usual" in explained(bare_page)
+    assert "beetle tray" not in explained(page)

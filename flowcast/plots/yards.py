@@ -8,7 +8,7 @@ import pandas as pd
 from flowcast.plots.style import INK, KIND_COLOURS, LINE, SOFT
 
 LEAST_KM, KM_PER_DEGREE = 2.0, 111.2  # the smallest map; a degree of latitude on a sphere
-STEPS_KM = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
+STEPS = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 
 
 def yards_data(yards: pd.DataFrame) -> pd.DataFrame:
@@ -45,8 +45,16 @@ def map_height_in(yards: pd.DataFrame, width_in: float) -> float:
     return float(np.clip(width_in * high / wide, 1.6, 6.5))
 
 
-def plot_yards(yards: pd.DataFrame, *, ax) -> None:
-    """A numbered dot a yard, a bar of kilometres; numbers follow the order of the rows."""
+def plot_yards(yards: pd.DataFrame, *, ax, per_km: float = 1.0, unit: str = "km") -> None:
+    """A numbered dot a yard and a bar of length; numbers follow the order of the rows.
+
+    Parameters
+    ----------
+    yards : DataFrame
+        Columns yard, latitude, longitude. [degree]
+    per_km, unit
+        How many of the unit of length make a kilometre, and its name.
+    """
     frame = yards_data(yards)
     wide, high = _half_widths(frame)
     east, north = ((frame[k].max() + frame[k].min()) / 2 for k in ("east", "north"))
@@ -58,15 +66,16 @@ def plot_yards(yards: pd.DataFrame, *, ax) -> None:
     )
     for n, row in enumerate(frame.itertuples(), start=1):
         ax.text(row.east, row.north, str(n), color=INK, ha="center", va="center_baseline")
-    _bar_of_km(ax, east - wide, north - high, wide, high)
+    _bar_of_length(ax, (east - wide, north - high), (wide, high), per_km, unit)
     ax.set_xticks([])
     ax.set_yticks([])
     for side in ax.spines.values():
         side.set(visible=True, color=LINE)
 
 
-def _bar_of_km(ax, left: float, low: float, wide: float, high: float) -> None:
-    length = max((km for km in STEPS_KM if km <= 0.6 * wide), default=STEPS_KM[0])
+def _bar_of_length(ax, corner, half, per_km: float, unit: str) -> None:
+    (left, low), (wide, high) = corner, half
+    length = max((step for step in STEPS if step <= 0.6 * wide * per_km), default=STEPS[0])
     x, y = left + 0.05 * wide, low + 0.08 * high
-    ax.plot([x, x + length], [y, y], color=SOFT, lw=2.0, solid_capstyle="butt")
-    ax.text(x, y + 0.04 * high, f"{length:g} km", color=INK, va="bottom")
+    ax.plot([x, x + length / per_km], [y, y], color=SOFT, lw=2.0, solid_capstyle="butt")
+    ax.text(x, y + 0.04 * high, f"{length:g} {unit}", color=INK, va="bottom")

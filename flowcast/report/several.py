@@ -12,7 +12,7 @@ import pandas as pd
 from flowcast.errors import FlowcastError, InputError
 from flowcast.plots.canvas import draw_svg
 from flowcast.plots.yards import map_height_in, plot_yards
-from flowcast.report import beetles, page, timing, words
+from flowcast.report import beetles, page, timing, units, words
 from flowcast.report.data import report_data
 from flowcast.report.figures import NARROW_IN, Figure
 from flowcast.report.sections import sections
@@ -33,6 +33,7 @@ class Line:
     page: str
     latitude: float
     longitude: float
+    units: str
     issued: pd.Timestamp
     due: pd.Timestamp | None
     first: str
@@ -172,6 +173,7 @@ def _line(found: YardReport, name: str) -> Line:
         name,
         yard.place.latitude,
         yard.place.longitude,
+        units.of(yard),
         outlook.issue_date,
         entries[0].date if entries else None,
         timing.answer(dates) if dates else "",
@@ -188,7 +190,13 @@ def _map(lines: list[Line]) -> Figure:
         columns=["yard", "latitude", "longitude"],
     )
     size = (NARROW_IN, map_height_in(frame, NARROW_IN))
-    svg = draw_svg("map", lambda figure: plot_yards(frame, ax=figure.subplots()), size)
+    unit = "lb" if all(line.units == "lb" for line in lines) else "kg"
+    per_km, length = units.length_of(unit)
+
+    def draw(figure):
+        plot_yards(frame, ax=figure.subplots(), per_km=per_km, unit=length)
+
+    svg = draw_svg("map", draw, size)
     north, west = frame["latitude"].idxmax(), frame["longitude"].idxmin()
     alt = f"Map of {len(frame)} yards: {frame['yard'][north]} lies furthest north, {frame['yard'][west]} furthest west."
     caption = "Drawn from the yards' coordinates, north on top. Numbers as in the list."

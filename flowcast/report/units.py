@@ -42,6 +42,11 @@ def weight_range(low: float, high: float, units: str = "kg") -> str:
     return f"{weight(low, units).split()[0]} to {weight(high, units)}"
 
 
+def length_of(units: str) -> tuple[float, str]:
+    """How many of the yard's unit of distance make a kilometre, and its name."""
+    return (MILES_PER_KM, "mi") if units == "lb" else (1.0, "km")
+
+
 def temp(celsius: float, units: str = "kg") -> str:
     """A temperature in whole degrees: 14 °C; 57 °F"""
     if units == "lb":
