@@ -1,14 +1,17 @@
 """Time and memory of the commands, beside the time that importing the libraries takes.
 
-    python scripts/measure_speed.py [YARD] [--times 3]
+    python scripts/measure_speed.py [YARD] [--times 3] [--many 10]
 
 Prints the best wall time of each command as a multiple of
 `python -c "import pandas, statsmodels.api, matplotlib.pyplot"` on the same machine, and its peak
-memory. Aims: outlook at most 6 times and under 700 MB, report at most 9 times.
+memory. Aims: outlook at most 6 times and under 700 MB, report at most 9 times, and at most 3 s
+beyond the outlook. With --many, also the time and memory of one report on so many copies of the
+yard, a yard: it should not grow with their number.
 """
 
 import argparse
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -39,15 +42,26 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("yard", nargs="?", type=Path, default=SAMPLE)
     parser.add_argument("--times", type=int, default=3)
+    parser.add_argument("--many", type=int, default=0)
     options = parser.parse_args()
     base, memory = best(IMPORTS, options.times)
     print(f"{'imports':10} {base:6.2f} s           {memory:5.0f} MB")
     flowcast = [sys.executable, "-m", "flowcast"]
     with tempfile.TemporaryDirectory() as folder:
         page = ["--out", str(Path(folder) / "page.html")]
+        took = {}
         for name, more in (("check", []), ("outlook", []), ("timing", []), ("report", page)):
             seconds, memory = best([*flowcast, name, str(options.yard), *more], options.times)
+            took[name] = seconds
             print(f"{name:10} {seconds:6.2f} s  {seconds / base:4.1f} ×  {memory:5.0f} MB")
+        print(f"{'beyond':10} {took['report'] - took['outlook']:6.2f} s  report less outlook")
+        for count in (options.many // 2, options.many) if options.many else ():
+            yards = [Path(folder) / f"{count}" / f"yard-{k}" for k in range(count)]
+            for yard in yards:
+                shutil.copytree(options.yard, yard)
+            out = ["--out", str(Path(folder) / f"pages-{count}")]
+            seconds, memory = run([*flowcast, "report", *map(str, yards), *out])
+            print(f"{count:3} yards  {seconds / count:6.2f} s a yard    {memory:5.0f} MB")
 
 
 if __name__ == "__main__":
