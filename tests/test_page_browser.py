@@ -176,6 +176,8 @@ def test_hostile_names_and_notes_show_as_text(browser, written):
         assert page.locator(".where").inner_text() == " ".join(HOSTILE.split())
         assert page.locator("script, main b, main i").count() == 0
         assert "<b>H1</b>" in page.locator("#happened h3").first.inner_text()
+        work = page.locator("#happened tbody").last.text_content()
+        assert LONG_NOTE in work and "<i>box</i>" in work
         assert page.faults == []
 
 

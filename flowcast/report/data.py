@@ -13,7 +13,7 @@ from flowcast.flow.outlook import Outlook
 from flowcast.flow.standing import Measure, Standing
 from flowcast.report import advice, beetles, explain, kilograms, timing, words
 from flowcast.report.basis import basis, check_lines
-from flowcast.report.sections import files_read, pictures, shaping
+from flowcast.report.sections import files_read, pictures, shaping, work_done
 from flowcast.report.trust import trust_data
 from flowcast.report.weather import pulled_text, weather_data
 from flowcast.results import (
@@ -69,6 +69,16 @@ def report_data(report: YardReport, shown: dict) -> dict:
     numbers = report.outlook.record.yard.numbers
     parts = {
         "files_read": files_read(report.outlook),
+        "work": [
+            {
+                "date": _date(w.time),
+                "hive": w.hive,
+                "what": w.what,
+                "kg": _number(w.kg),
+                "note": w.note,
+            }
+            for w in work_done(report.outlook).itertuples()
+        ],
         "logs": [_hive(log) for log in report.outlook.record.logs],
         "pictures": [
             {"name": p.name, "finding": p.alt, "caption": p.caption, "table": [p.header, *p.rows]}

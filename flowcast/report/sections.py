@@ -178,12 +178,35 @@ def _standing(found: YardOutlook) -> dict:
 
 
 def _happened(found: YardOutlook) -> dict | None:
-    """The hives' weights with all work taken out; the work itself folds away."""
-    logs = figures.log_parts(found)
-    if not logs:
+    """The hives' weights with all work taken out, and the work as written; tables fold away."""
+    logs, work = figures.log_parts(found), work_done(found)
+    if not logs and work.empty:
         return None
     unit = units.of(found.record.yard)
-    return {"logs": logs, "apart": [units.told(one, unit) for one in latest(found.record.apart)]}
+    rows = [
+        (words.full_day(row.time), row.hive, row.what, _stated(row.kg, unit), row.note)
+        for row in work.itertuples()
+    ]
+    return {
+        "logs": logs,
+        "apart": [units.told(one, unit) for one in latest(found.record.apart)],
+        "work": [("when", "hive", "what", "weight", "note"), *rows] if rows else [],
+    }
+
+
+def _stated(kg: float, unit: str) -> str:
+    """A weight as work.csv states it; empty where it is left to be measured."""
+    return "" if pd.isna(kg) else words.weight(kg, unit)
+
+
+def work_done(found: YardOutlook) -> pd.DataFrame:
+    """Lines of work.csv up to the issue date, newest first, their time on the yard's own clock."""
+    record = found.record
+    zone = record.yard.place.timezone
+    work = record.yard.work
+    known = work[work["time"] < record.issue_date.tz_localize(zone)]
+    local = known.assign(time=known["time"].dt.tz_convert(zone).dt.tz_localize(None))
+    return local.sort_values("time", ascending=False, kind="stable")
 
 
 def _why(found: YardSeason | None) -> dict | None:
