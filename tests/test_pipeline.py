@@ -1,6 +1,7 @@
 """The whole path: nothing after the issue date is used, equal seeds give equal bytes, both hemispheres."""
 
 import json
+import shutil
 
 import numpy as np
 import pandas as pd
@@ -79,6 +80,7 @@ def test_nothing_from_the_issue_date_on_is_used(yard, found, tmp_path):
         "date,hive,what,kg,note\n2024-06-10 09:00,A,super on,9,\n2024-07-01,B,honey off,20,\n",
         "utf-8",
     )
+    (tmp_path / "bloom.csv").write_text("date,plant,stage\n2024-06-20,lime,full\n", "utf-8")
     weather = pd.read_csv(yard / "weather.csv", parse_dates=["time_utc"], index_col="time_utc")
     later = weather.index > cut
     weather.loc[later] = weather.loc[later].sample(frac=1, random_state=3).to_numpy()
@@ -89,6 +91,17 @@ def test_nothing_from_the_issue_date_on_is_used(yard, found, tmp_path):
         log.to_csv(tmp_path / f"{name}.csv", index=False)
     scrambled = json.loads(as_json(pipeline.outlook(tmp_path, as_of=ISSUE, scenarios=400)))
     assert scrambled == json.loads(as_json(found))
+
+
+def test_a_note_of_bloom_moves_the_outlook_and_is_told_of(yard, found, tmp_path):
+    shutil.copytree(yard, tmp_path / "noted")
+    lines = "date,plant,stage\n2024-06-02,Lime,over\n2024-06-05,unheard-of,first\n"
+    (tmp_path / "noted" / "bloom.csv").write_text(lines, "utf-8")
+    noted = pipeline.outlook(tmp_path / "noted", as_of=ISSUE, scenarios=400)
+    middle = [o.outlook.total["q50"].iloc[-1] for o in (noted, found)]
+    assert middle[0] < middle[1]  # the lime is over by this note, which was to bloom until 5 July
+    assert any("notes of bloom in 1 season are in it" in line for line in basis(noted))
+    assert not any("notes of bloom" in line for line in basis(found))
 
 
 def test_the_flow_that_came_every_june_is_expected(found):

@@ -11,8 +11,7 @@ import pandas as pd
 from flowcast.flow.plants import SEASON_DAYS, Plant
 from flowcast.numbers import Numbers
 
-# Where in its bloom a plant stands at a stage, in half lengths from the middle.
-OPEN_AT = {"first": -1.0, "full": 0.0, "over": 1.0}
+OPEN_AT = {"first": -1, "full": 0, "over": 1}  # which way from the middle of the bloom
 BUDS = {"buds none": "none", "buds heavy": "heavy"}
 
 
@@ -56,7 +55,7 @@ def noted_blooms(
     Notes
     -----
     A stage belongs to the bloom whose stated middle is nearest, buds to the next one. First and over are
-    half a stated length from the middle, so they err with the length as well as with the eye.
+    half a length and a little from the middle, so they err with the length as well as with the eye.
     """
     seen: dict[int, list[tuple[float, float]]] = {}
     buds: dict[int, str] = {}
@@ -67,7 +66,8 @@ def noted_blooms(
             continue
         away = _nearest(at - plant.middle_day)
         season = season_of(note.date - pd.Timedelta(days=round(away)))
-        late = away - OPEN_AT[note.stage] * plant.width_d / 2
+        reach = OPEN_AT[note.stage] * numbers["flow.note_ends_at"] * plant.width_d / 2
+        late = away - reach
         seen.setdefault(season, []).append((late, _error(note.stage, plant, numbers)))
     seasons = sorted({*seen, *buds})
     return tuple(Noted(s, *_mean(seen.get(s, [])), buds.get(s, "")) for s in seasons)

@@ -144,7 +144,9 @@ def _bloom(
     """One plant's ideal intake by season day, (2 + seasons, members, 366)."""
     rain = "rain_" if plant.follows == "rain" else ""
     sd = numbers[f"flow.{rain}shift_sd_d"]
-    shift = _shift_given(rng.normal(0.0, sd, members), sd, told.values(), numbers)
+    clock = {"warmth": "warmth", "rain": "rain"}.get(plant.follows, "dates")
+    year_sd = numbers[f"flow.noted_{clock}_sd_d"]
+    shift = _shift_given(rng.normal(0.0, sd, members), sd, told.values(), year_sd)
     middle = plant.middle_day + shift
     width = plant.width_d * np.exp(rng.normal(0.0, numbers["flow.width_log_sd"], members))
     peak = _lognormal(numbers[f"flow.peak_{plant.strength}_kg"], "peak", numbers, rng, members)
@@ -152,7 +154,7 @@ def _bloom(
     year_off = rng.normal(0.0, numbers[f"flow.{rain}year_shift_sd_d"], members)
     plain = _seasons(middle, width, peak, year_off, fails, numbers, rng)
     years = [
-        _noted_year(told[s], shift, middle, width, peak, year_off, fails, numbers, own)
+        _noted_year(told[s], shift, year_sd, (middle, width, peak, year_off, fails), numbers, own)
         if s in told
         else plain[1]
         for s in seasons
@@ -160,13 +162,12 @@ def _bloom(
     return np.stack([*plain, *years])
 
 
-def _shift_given(shift: np.ndarray, sd: float, noted, numbers: Numbers) -> np.ndarray:
+def _shift_given(shift: np.ndarray, sd: float, noted, year_sd: float) -> np.ndarray:
     """Draws of the typical shift, moved to what the seasons' notes leave likely. [d]
 
     Each season seen strays from the typical by its own, and by the note's error.
     """
-    year2 = numbers["flow.noted_shift_sd_d"] ** 2
-    seen = [(one.late_d, year2 + one.sd_d**2) for one in noted if one.opened]
+    seen = [(one.late_d, year_sd**2 + one.sd_d**2) for one in noted if one.opened]
     if not seen:
         return shift
     late, var = np.array(seen).T
@@ -174,14 +175,15 @@ def _shift_given(shift: np.ndarray, sd: float, noted, numbers: Numbers) -> np.nd
     return (late / var).sum() / precision + shift / sd * precision**-0.5
 
 
-def _noted_year(
-    noted: Noted, shift, middle, width, peak, year_off, fails: float, numbers: Numbers, own
-) -> np.ndarray:
-    """The year of a noted season: as late as seen, and there or not as its buds say."""
-    sd = numbers["flow.noted_shift_sd_d"]
+def _noted_year(noted: Noted, shift, year_sd: float, plain: tuple, numbers: Numbers, own):
+    """The year of a noted season: as late as seen, and there or not as its buds say.
+
+    plain: middle, width, peak, departure and chance of failing of a year without notes.
+    """
+    middle, width, peak, year_off, fails = plain
     if noted.opened:
-        share = sd**2 / (sd**2 + noted.sd_d**2)
-        left = own.normal(0.0, sd * np.sqrt(1.0 - share), len(shift))
+        share = year_sd**2 / (year_sd**2 + noted.sd_d**2)
+        left = own.normal(0.0, year_sd * np.sqrt(1.0 - share), len(shift))
         year_off, fails = share * (noted.late_d - shift) + left, 0.0
     elif noted.buds:
         fails = numbers[f"flow.buds_{noted.buds}_fail"]

@@ -15,7 +15,7 @@ def basis(found: YardOutlook) -> list[str]:
     """What the outlook rests on."""
     record, model = found.record, found.model
     lines = [_log_basis(record, model.seasons), *weather_lines(record), ahead_line(found)]
-    lines += [_forage_basis(record)]
+    lines += [_forage_basis(record, model.prior.ensemble.seasons)]
     if record.yard.numbers.entry("flow.flow_day_kg").value != record.yard.flow_day_kg:
         lines.append(
             f"A flow day here is {record.yard.flow_day_kg:g} kg or more, as yard.toml says."
@@ -86,15 +86,22 @@ def _log_basis(record: Record, seasons: float) -> str:
     return f"{hives} on {how}, {length} of gains that could be trusted.{short}"
 
 
-def _forage_basis(record: Record) -> str:
+def _forage_basis(record: Record, noted: tuple[int, ...]) -> str:
     plants = record.yard.forage
     if not plants:
         return "No bloom is stated in yard.toml, so before the log speaks any time of the flight season may flow."
     days = record.yard.numbers["flow.shift_sd_d"]
     return (
         f"Bloom as stated: {', '.join(p.name for p in plants)}. Dates may shift by about {days:.0f} "
-        "days either way."
+        f"days either way.{_notes_basis(noted)}"
     )
+
+
+def _notes_basis(noted: tuple[int, ...]) -> str:
+    """Seasons whose bloom the keeper noted."""
+    if not noted:
+        return ""
+    return f" Your notes of bloom in {_count(len(noted), 'season')} are in it."
 
 
 def _place_lines(found: Checked) -> list[str]:

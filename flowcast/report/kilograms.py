@@ -40,9 +40,9 @@ ROWS = {
 }
 LIMIT = (
     "The kilograms are what the model, taught by this log, makes of the weather of other years: they go "
-    "together with the drivers and do not prove them. On simulated yards 8 of 10 parts of 2 kg and more "
-    "had the right sign, 8 of 10 intervals held the true figure, and the largest loss came first in 6 of "
-    "10 seasons; warmth on the flowers was told worst."
+    "together with the drivers and do not prove them. On simulated yards 3 of 4 parts of 2 kg and more "
+    "had the right sign (water for the flowers 9 of 10), 8 of 10 intervals held the true figure, and the "
+    "largest loss came first in 7 of 10 seasons."
 )
 
 
