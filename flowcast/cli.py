@@ -354,7 +354,7 @@ def report(
     asked = {"as_of": day, "seed": seed, "scenarios": scenarios, "trust": trust}
     reach = {"offline": offline, "refresh": refresh}
     if len(folders) > 1 or (yards and folders != yards):
-        found, path = _several(folders, out, asked, reach)
+        found, path = _several(folders, out, asked, reach, as_json)
     else:
         found, path = _single(folders[0] if folders else None, at, out, asked, reach)
     if as_json:
@@ -383,7 +383,7 @@ def _single(folder: Path | None, at: str | None, out: Path | None, asked: dict, 
     return report_data(found, shown), path
 
 
-def _several(folders: list[Path], out: Path | None, asked: dict, reach: dict):
+def _several(folders: list[Path], out: Path | None, asked: dict, reach: dict, as_json: bool):
     """A page a yard and the front page; a yard that cannot be read is named there."""
     from flowcast import pipeline
     from flowcast.report import several
@@ -393,7 +393,8 @@ def _several(folders: list[Path], out: Path | None, asked: dict, reach: dict):
         def look(folder: Path):
             return pipeline.report(folder, reach=pipeline.Reach(**reach), **asked)
 
-        return several.write_pages(folders, look, out or Path("flowcast-yards"), tell)
+        into = out or Path("flowcast-yards")
+        return several.write_pages(folders, look, into, tell, with_data=as_json)
 
 
 @app.command(short_help="Try the outlook on the yard's own past.")

@@ -206,6 +206,8 @@ def test_pounds_and_fahrenheit_alone_are_shown_where_asked(written):
 
 
 def test_several_yards_get_a_front_page_that_ranks_them(browser, folder):
+    from axe_playwright_python.sync_playwright import Axe
+
     out = folder / "several"
     reports = {
         "coast": lambda: _report("scales and beetles", folder),
@@ -223,6 +225,7 @@ def test_several_yards_get_a_front_page_that_ranks_them(browser, folder):
             assert page.evaluate(BEYOND) == []
             assert page.asked == [front.resolve().as_uri()]
             assert min(page.evaluate(CONTRASTS))[0] >= LEAST_CONTRAST
+            assert Axe().run(page).response["violations"] == []
             page.locator("ol a").first.click()
             assert "Saltmarsh Lane" in page.locator(".where").inner_text()
             page.locator(".up a").click()

@@ -11,7 +11,7 @@ from conftest import plain_weather
 from flowcast import pipeline
 from flowcast.errors import InputError
 from flowcast.plots import season as season_plots
-from flowcast.report import words
+from flowcast.report import screen, words
 from flowcast.report.data import outlook_data
 from flowcast.report.figures import ribbon
 from flowcast.report.page import render_page, render_sections, write_page
@@ -171,6 +171,20 @@ def test_pounds_are_shown_where_asked(tmp_path):
     assert words.weight(kg, "lb") in html
     assert f"{kg / 0.45359237:.1f} lb".replace("-", "−") in html or abs(kg / 0.45359237) > 9.9
     assert not re.search(r"\d kg\b", ribbon(pounds).alt)
+
+
+def test_screens_speak_pounds_and_fahrenheit_where_asked(tmp_path):
+    folder = _folder(tmp_path, units="lb")
+    said = [
+        screen.outlook_text(pipeline.outlook(folder, scenarios=100)),
+        screen.check_text(pipeline.check(folder)),
+        screen.season_text(pipeline.explain(folder)),
+        screen.timing_text(pipeline.timing(folder, scenarios=100, reading=(18.2, 24.0))),
+        screen.beetles_text(pipeline.beetles(folder)),
+    ]
+    text = " ".join(" ".join(said).split())
+    assert re.search(r"\d lb\b", text) and re.search(r"\d °F", text) and re.search(r"\d in\b", text)
+    assert not re.findall(r".{30}\d (?:kg|°C|mm|km|m)\b", text)
 
 
 @pytest.mark.parametrize("name", ["yard.toml", "YARD.TOML", "scale.csv", "weather.csv.gz"])

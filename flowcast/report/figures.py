@@ -388,11 +388,8 @@ def trust_figure(found: Backtest) -> Figure | None:
         ]
         for (mode, _), row in told.iterrows()
     ]
-    most = told["cases"].idxmax()
-    alt = (
-        f"Of {told.loc[most, 'cases']:.0f} days with a chance of flow of about "
-        f"{words.chance(told.loc[most, 'said'])}, {100 * told.loc[most, 'came']:.0f} of 100 were flow days."
-    )
+    each = "; ".join(f"{said}, {came}" for _, said, came, _ in rows)
+    alt = f"Chance of a flow day as said, and how many of those days were flow days: {each}."
     caption = (
         "Chances as they were said, and how many of those days were flow days. On the line a chance "
         "came true as often as it said; above it flows came more often. Larger dots: more days."

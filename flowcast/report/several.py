@@ -87,6 +87,8 @@ def write_pages(
     look: Callable[[Path], YardReport],
     out: Path,
     tell: Callable[[str, float], None],
+    *,
+    with_data: bool = True,
 ) -> tuple[dict, Path]:
     """Write every yard's page and the front page; one yard is held in memory at a time.
 
@@ -100,6 +102,8 @@ def write_pages(
         The folder to write into.
     tell : callable
         Told what is being done and how far it is, 0 to 1.
+    with_data : bool
+        Whether each yard's own data are kept for the first result; they take some megabytes a yard.
 
     Returns
     -------
@@ -124,7 +128,8 @@ def write_pages(
         shown = sections(found)
         page.write_page(page.render_sections(shown, up=FRONT), out / name)
         told.lines.append(_line(found, name))
-        told.data.append(report_data(found, shown) | {"page": str(out / name)})
+        if with_data:
+            told.data.append(report_data(found, shown) | {"page": str(out / name)})
     if not told.lines:
         raise InputError(" ".join(said for _, said in told.failed))
     told.lines.sort(key=lambda line: line.order)
