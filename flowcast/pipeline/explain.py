@@ -11,6 +11,7 @@ import pandas as pd
 from flowcast import weather
 from flowcast.errors import InputError, NotEnoughDataError
 from flowcast.flow.days import days_of
+from flowcast.flow.fit import FlowModel
 from flowcast.pipeline.gather import Reach
 from flowcast.pipeline.run import fit_record, plants_of, record_of
 from flowcast.reasons import Season, explain_span, hive_seasons
@@ -88,14 +89,17 @@ def _same_days(record: Record, season: Season, name: str) -> tuple[str, Season]:
     )
 
 
-def last_season(record: Record) -> YardSeason | None:
-    """The last whole season of a record explained; None where its weather does not reach it."""
+def last_season(record: Record, model: FlowModel | None = None) -> YardSeason | None:
+    """The last whole season of a record explained; None where its weather does not reach it.
+
+    model: fitted to this record already, where it was.
+    """
     name, span = season_span(record, None)
     try:
         season = explain_record(record, *span)
     except NotEnoughDataError:
         return None
-    kilograms = kilograms_of(record, season)
+    kilograms = kilograms_of(record, season, model=model)
     return YardSeason(record, name, season, None, kilograms, crops_of(record.yard))
 
 
@@ -121,7 +125,9 @@ def explain_record(record: Record, first: pd.Timestamp, last: pd.Timestamp) -> S
     return explain_span(daily, record.spans, bloom_days(record), hives, first, last, yard.numbers)
 
 
-def kilograms_of(record: Record, season: Season, seed: int = 1) -> Kilograms | None:
+def kilograms_of(
+    record: Record, season: Season, seed: int = 1, model: FlowModel | None = None
+) -> Kilograms | None:
     """Kilograms by driver, where gains and enough other years of weather are known; else None."""
     numbers = record.yard.numbers
     year, spans = season.first.year, _lent(record, season)
@@ -139,7 +145,7 @@ def kilograms_of(record: Record, season: Season, seed: int = 1) -> Kilograms | N
     days = record.days.take(record.daily.index.get_indexer(index)).take(told)
     gain = single.reindex(index).to_numpy(float)[told]
     rng = np.random.default_rng(seed)
-    swapped = swap(fit_record(record), days, gain, spans, year, numbers, rng)
+    swapped = swap(model or fit_record(record), days, gain, spans, year, numbers, rng)
     seasons = season.gain.years - 1
     known = min(season.gain_known, float(whole.mean()))
     share = lost_share(spans, year, swapped.usual_kg)

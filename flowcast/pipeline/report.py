@@ -52,7 +52,7 @@ def report(
     reach.tell("the dates for the work", 0.5)
     dates = timing_from(found, current=as_of is None, beetles_high=high)
     reach.tell("the last season", 0.6)
-    season = last_season(found.record)
+    season = last_season(found.record, found.model)
     past, why_none = None, ""
     if trust and folder and found.model.observed:
         past, why_none = _past(folder, found.outlook.issue_date, reach)
