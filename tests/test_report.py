@@ -1,6 +1,7 @@
 """The page: the same bytes every time, whole and closed, safe with any name, no empty boxes."""
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
@@ -323,3 +324,14 @@ def test_only_words_that_the_page_uses_are_explained(page, bare_page):
     assert "work taken out" in explained(page) - explained(bare_page)
     assert "usual" in explained(bare_page)
     assert "beetle tray" not in explained(page)
+
+
+def test_not_more_hives_are_drawn_than_a_page_can_carry(found):
+    log = found.record.logs[0]
+    logs = [replace(log, hive=f"H{k}") for k in range(30)]
+    many = replace(found, record=replace(found.record, logs=logs))
+    html = render_page(many)
+    assert html.count('<div class="hive">') == 24
+    assert "More hives are weighed than are shown" in html
+    assert "More hives are weighed" not in render_page(found)
+    assert len(html.encode()) < 1_500_000

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import islice
 
 import pandas as pd
 
@@ -404,6 +405,9 @@ def trust_figure(found: Backtest) -> Figure | None:
 MODE_NAMES = {"past-years": "past years", "observed": "as it came"}
 
 
+MOST_HIVES = 24  # drawn on a page: some 25 kB each
+
+
 @dataclass(frozen=True)
 class LogPart:
     """What the page says of one hive's log: its picture, and its steps from the newest on."""
@@ -414,10 +418,10 @@ class LogPart:
     steps: list[list[str]]
 
 
-def log_parts(found: YardOutlook) -> list[LogPart]:
-    """One part a hive with weights that can be trusted."""
-    parts = [_log_part(found, log, k) for k, log in enumerate(found.record.logs)]
-    return [part for part in parts if part]
+def log_parts(found: YardOutlook, most: int = MOST_HIVES) -> list[LogPart]:
+    """One part a hive with weights that can be trusted, not more than `most`: a page is to be sent on."""
+    parts = (_log_part(found, log, k) for k, log in enumerate(found.record.logs))
+    return list(islice(filter(None, parts), most))
 
 
 def _log_part(found: YardOutlook, log: CleanLog, k: int) -> LogPart | None:

@@ -35,6 +35,7 @@ TITLES = {
     "rests": "What this rests on",
     "cautions": "Before you act",
 }
+MORE_HIVES = "More hives are weighed than are shown; flowcast check --plot draws each of them."
 # What to type for the past record of this forecaster; the page is written again with it.
 ASK_FOR_TRUST = (
     "Not looked into for this page. flowcast report {folder} --trust issues the outlook again from "
@@ -189,6 +190,7 @@ def _happened(found: YardOutlook) -> dict | None:
     ]
     return {
         "logs": logs,
+        "more": MORE_HIVES if len(logs) == figures.MOST_HIVES < len(found.record.logs) else "",
         "apart": [units.told(one, unit) for one in latest(found.record.apart)],
         "work": [("when", "hive", "what", "weight", "note"), *rows] if rows else [],
     }
