@@ -222,7 +222,7 @@ def blame_summary(cases: pd.DataFrame) -> None:
 
 def _shares(part: pd.DataFrame) -> dict[str, float]:
     clear = part[part["truth"].abs() >= CLEAR_KG]
-    told = clear[(clear["q10"] > 0) | (clear["q90"] < 0)]
+    told = part[(part["q10"] > 0) | (part["q90"] < 0)]  # whatever their truth: so it is read
     inside = part["truth"].between(part["q10"], part["q90"])
     first, cases = _named_first(part)
     return {

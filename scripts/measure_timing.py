@@ -66,7 +66,7 @@ class Issued:
 
     def since(self, days: int) -> Scenarios:
         """The futures from so many days after the issue date on."""
-        cut = ("dates", "gain_kg", "intake_kg", "foraging_h", "soil_frac")
+        cut = ("dates", "gain_kg", "intake_kg", "foraging_h", "soil_frac", "more_use_kg")
         later = {name: getattr(self.scenarios, name)[..., days:] for name in cut}
         return replace(self.scenarios, **later)
 
@@ -120,6 +120,7 @@ class Yard:
         scenarios = Scenarios(
             weather.dates, kept["gain"].astype(float), kept["intake"].astype(float), like, like,
             kept["weather"], weather.labels, np.zeros(len(like), int),
+            more_use_kg=kept["more"].astype(float),
         )  # fmt: skip
         return Issued(scenarios, weather, float(kept["wet"]), self.seasons)
 
@@ -144,6 +145,7 @@ class Yard:
             file,
             gain=drawn.gain_kg.astype(np.float32),
             intake=drawn.intake_kg.astype(np.float32),
+            more=drawn.more_use_kg.astype(np.float32),
             weather=drawn.weather,
             wet=model.stock.wet,
         )
@@ -419,7 +421,7 @@ def _foreseen_feed(yard: Yard, floor: float) -> Callable:
 
 
 def leaving(yard: Yard) -> list[dict]:
-    """What is said to be needed by the next trough, on dates four weeks apart, and what was."""
+    """What is said to be needed by the flow that can be relied on, on dates four weeks apart, and what was."""
     rows = []
     floor = yard.numbers["timing.floor_kg"]
     for hive in yard.hives():
@@ -433,7 +435,8 @@ def leaving(yard: Yard) -> list[dict]:
             ahead = yard.ahead(now, lived.index[day])[0].first(364 - day)
             seen = Estimate(float(course.iloc[day]), 0.0, "weight")
             said = leave_advice(now, ahead, seen, yard.threshold, yard.numbers)
-            after = course.iloc[day:].to_numpy()
+            until = min(day + (said.to - lived.index[day]).days, len(course) - 1)
+            after = course.iloc[day : until + 1].to_numpy()
             fall = floor + float((np.maximum.accumulate(after) - after).max())
             rows.append(
                 {

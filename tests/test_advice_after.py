@@ -107,6 +107,19 @@ def test_without_a_flow_to_come_supers_are_off_now():
     assert (found.verdict, found.when.date) == ("now", pd.Timestamp("2026-07-15"))
 
 
+def test_supers_stay_on_for_a_flow_that_comes_in_fewer_than_half_of_the_futures():
+    """Four futures of ten have a flow to 20 July: supers come off after it, and the years without a flow
+    have no end of one. With one in ten they come off now: a flow is unlikely (out_chance)."""
+    gain, dates = futures("2026-06-20", 150, [("2026-07-01", "2026-07-20")], rows=10)
+    fit = Visits(pd.Series(1.0, index=dates), np.ones((1, 150), bool), None, 7, 0.5)
+    for rows, verdict, day in ((4, "ahead", "2026-07-23"), (1, "now", "2026-06-20")):
+        some = np.where(np.arange(10)[:, None] < rows, gain, -0.2)
+        found = read_after(some, ahead(dates[0], 150), fit, BEES, 0.5, 7, NUMBERS)
+        assert found.verdict == verdict
+        assert abs((found.when.date - pd.Timestamp(day)).days) <= 1
+        assert (found.when.last - found.when.first).days <= 1
+
+
 def test_once_winter_bees_are_reared_the_window_is_past():
     assert read("2026-09-10", [], bees=BEES).verdict == "past"
 

@@ -1,5 +1,7 @@
 """When to split: the brood calendar, hand-worked weeks, both hemispheres' weather, queen cells."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -8,7 +10,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flowcast.advice.hive import Box, HiveNow
-from flowcast.advice.splits import KINDS, WORDS, Air, mating_days, split_advice, swarm_watch
+from flowcast.advice.splits import (
+    KINDS,
+    WORDS,
+    Air,
+    mating_days,
+    not_starving,
+    split_advice,
+    swarm_watch,
+)
 
 HIVE = HiveNow("A", (Box("deep"), Box("deep")), frames_of_bees=14, supers_on=False)
 THRESHOLD = 0.5
@@ -134,7 +144,44 @@ def test_small_colonies_and_beetles():
 
 
 def test_no_flow_ahead_is_no_time_to_split():
-    assert split(np.full(240, -0.1)).verdict == "too late"
+    said = split(np.full(240, -0.1))
+    assert (said.verdict, said.when) == ("must be fed", None)
+
+
+def test_a_split_in_june_inland_is_not_too_late():
+    """1 June at 48 N, cold from mid October (day 135), main flow to 25 July: common practice (no source)
+    splits with a laying queen until mid July, walk-away until mid June, and feeds them."""
+    warmth = np.r_[np.full(135, 22.0), np.full(105, 2.0)]
+    flow = course(10, 45)
+    laying, walk = (
+        split(flow, kind, air(warmth), first="2025-06-01").weeks for kind in ("laying queen", "walk-away")
+    )  # fmt: skip
+    assert (laying["word"].iloc[:5] == "costs the crop").all()
+    assert (walk["word"].iloc[:2] == "costs the crop").all()
+    assert (laying["word"].loc["2025-07-21":"2025-08-30"] == "too late").all()
+
+
+def test_where_no_winter_comes_no_week_is_too_late():
+    """A dearth or the end of the days looked at asks for feed, and is no winter."""
+    weeks = split(course(0, 30)).weeks
+    assert "too late" not in set(weeks["word"])
+
+
+def test_no_best_day_is_named_for_a_split_that_hardly_meets_a_flow():
+    """A flow of 20 kg in one future of ten, in 100 days, adds less than 2 kg in the mean (split_costs_kg):
+    every week is for increase, undated. One of 200 kg pays, and its chance is said."""
+    said = {}
+    for kg in (0.5, 5.0):
+        rows = np.full((40, 240), -0.1)
+        rows[:4, 100:140] = kg
+        ahead = replace(plain_ahead(np.full(240, -0.1), "2025-04-01"), gain_kg=rows)
+        rng = np.random.default_rng(1)
+        said[kg] = split_advice(HIVE, ahead, air(22.0), "laying queen", THRESHOLD, NUMBERS, rng)
+    assert (said[0.5].verdict, said[0.5].when) == ("increase", None)
+    assert said[0.5].weeks["meets"].max() <= 0.1
+    assert said[5.0].verdict == "split"
+    assert said[5.0].reasons == ("pays on the whole",)
+    assert said[5.0].when.chance <= 0.1
 
 
 def test_cold_weeks_are_not_for_opening_hives():
@@ -156,11 +203,29 @@ def test_swarm_watch_every_week_or_every_twelve_days():
     assert swarm_watch(HIVE, ahead, air(8.0, 40, 60), True, 4.0, NUMBERS).every_d is None
 
 
+def test_neither_a_queenless_nor_a_starving_hive_is_split():
+    lost = HiveNow("A", HIVE.boxes, frames_of_bees=14, queenright=False)
+    assert split(course(100, 60), hive=lost).verdict == "not this colony"
+    hungry = not_starving(split(course(100, 60), "walk-away"))
+    assert (hungry.verdict, hungry.when, hungry.mating_from) == ("not this colony", None, None)
+    cells = HiveNow("A", HIVE.boxes, frames_of_bees=14, cells=True)
+    assert not_starving(split(course(100, 60), hive=cells)).verdict == "cells: act now"
+
+
+def test_a_nucleus_is_looked_at_for_cells_once_it_is_full():
+    """Common practice, no source: a nucleus swarms in spring when its box is full."""
+    ahead, warm = plain_ahead(np.ones(60)), air(20.0, 40, 60)
+    small = HiveNow("N", (Box("deep", 5),), nucleus=True)
+    assert swarm_watch(small, ahead, warm, True, 1.0, NUMBERS).verdict == "look"
+    assert swarm_watch(small, ahead, warm, True, 9.0, NUMBERS).verdict == "has room"
+    assert swarm_watch(small, ahead, warm, False, 1.0, NUMBERS).verdict == "not the season"
+
+
 def test_hot_nights_are_named():
     """Bees clustering outside on them may only be cooling the hive."""
     hot = air(36.0, 40, 60, night=26.0)
     watch = swarm_watch(HIVE, plain_ahead(np.ones(60)), hot, True, 20.0, NUMBERS)
-    assert len(watch.hot_nights) == 60
+    assert len(watch.hot_nights) == NUMBERS["timing.hot_nights_d"]  # of 60 such nights
     assert "cooling, not swarming" in watch.cautions
     cool = swarm_watch(HIVE, plain_ahead(np.ones(60)), air(30.0, 40, 60), True, 20.0, NUMBERS)
     assert not cool.hot_nights

@@ -1,5 +1,7 @@
 """Stores, feed and what to leave: hand-worked courses, published figures, what may never happen."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -189,6 +191,77 @@ def test_something_always_in_bloom_still_leaves_the_floor():
     assert leave.spare_kg[0] == pytest.approx(0, abs=0.01)
 
 
+def test_what_is_left_lasts_to_a_flow_that_can_be_relied_on():
+    """20 days of 1 kg, then 0.2 kg a day are eaten until a flow opens on day 80 in eight futures of ten
+    and in none of the others: 60 days and 12 kg count, not the 26 kg of a year whose flow fails. Two days of
+    the five-day mean lie before the flow (window_mean_d)."""
+    gain = np.full((40, 150), -0.2)
+    gain[:, :20] = 1.0
+    gain[:32, 80:120] = 2.0
+    ahead = replace(plain_ahead(np.zeros(150)), gain_kg=gain)
+    leave = leave_advice(HIVE, ahead, Estimate(12.0, SURE, "weight"), THRESHOLD, NUMBERS)
+    assert leave.from_ == pd.Timestamp("2025-05-21")
+    assert abs((leave.to - pd.Timestamp("2025-07-20")).days) <= 2
+    assert leave.leave_kg == pytest.approx((FLOOR + 12,) * 3, abs=0.5)
+    assert leave.reached
+    fails = replace(ahead, gain_kg=np.tile(gain[-1], (40, 1)))
+    assert not leave_advice(HIVE, fails, Estimate(12.0, SURE, "weight"), THRESHOLD, NUMBERS).reached
+
+
+def test_years_differ_in_what_is_left_and_doubt_of_the_use_is_said_beside():
+    """100 days at 0.1 kg, give or take 0.05 by what is not known of the use: 10 kg in every year, and
+    half as much again where colonies eat most."""
+    doubt = np.linspace(-0.05, 0.05, 41)[:, None]
+    ahead = replace(plain_ahead(np.full(100, -0.1), rows=41))
+    ahead = replace(ahead, gain_kg=ahead.gain_kg - doubt, more_use_kg=np.tile(doubt, (1, 100)))
+    leave = leave_advice(HIVE, ahead, Estimate(30.0, SURE, "weight"), THRESHOLD, NUMBERS)
+    assert leave.leave_kg == pytest.approx((FLOOR + 10,) * 3)
+    assert leave.doubt_kg == pytest.approx(FLOOR + 14.0)
+    # Nothing is called spare on the strength of a middle use.
+    assert leave.spare_kg[0] == pytest.approx(30 - FLOOR - 14.0, abs=0.01)
+
+
+def test_no_honey_is_taken_from_a_nucleus():
+    small = HiveNow("N", (Box("deep", 5),), nucleus=True)
+    rich = Estimate(20.0, SURE, "weight")
+    leave = leave_advice(small, plain_ahead(np.full(100, 0.1)), rich, THRESHOLD, NUMBERS)
+    assert leave.verdict == "take nothing"
+
+
+def test_more_than_its_boxes_hold_is_said():
+    one_box = HiveNow("A", (Box("deep"),))
+    ahead, told = plain_ahead(np.full(250, -0.2)), Estimate(20.0, SURE, "weight")
+    assert (
+        "more than its boxes hold" in leave_advice(one_box, ahead, told, THRESHOLD, NUMBERS).reasons
+    )
+    assert (
+        "more than its boxes hold"
+        not in leave_advice(HIVE, ahead, told, THRESHOLD, NUMBERS).reasons
+    )
+
+
+def test_a_hive_that_may_starve_before_the_visit_is_fed_today():
+    """Half a kilogram left, 0.2 kg a day, the next visit a week off: today, and not on the visit."""
+    ahead = plain_ahead(np.full(60, -0.2), "2025-05-15")
+    told, temps = Estimate(0.5, SURE, "weight"), np.full((40, 60), 15.0)
+    said = stores_advice(HIVE, ahead, told, temps, weekly("2025-05-22"), THRESHOLD, NUMBERS)
+    assert said.at_once
+    assert said.when.date == pd.Timestamp("2025-05-15")
+    assert said.feed_kg[2] == pytest.approx(FLOOR - 0.5 + 28 * 0.2)
+    later = Estimate(FLOOR - 1, SURE, "weight")
+    waits = stores_advice(HIVE, ahead, later, temps, weekly("2025-05-22"), THRESHOLD, NUMBERS)
+    assert not waits.at_once
+    assert waits.first_of_all  # below the floor
+    assert not fed(np.full(60, -0.2), FLOOR + 1).first_of_all
+    assert waits.when.date == pd.Timestamp("2025-05-22")
+
+
+def test_in_season_no_feed_is_dated_months_ahead():
+    """40 kg over the floor at 0.4 kg a day last 100 days: what comes in till then decides."""
+    said = fed(np.full(200, -0.4), FLOOR + 40)
+    assert (said.verdict, said.when, said.reasons) == ("enough", None, ("look again",))
+
+
 def test_next_flow_passes_over_the_open_one():
     assert next_flow([[(0, 4), (20, 30)], [(3, 9)], []], 60).tolist() == [20, 3, 60]
     assert next_flow([[(5, 9), (40, 50)]], 60, after=np.array([12])).tolist() == [40]
@@ -227,6 +300,22 @@ def test_a_log_takes_the_build_up_over():
         for n in (0, 5)
     )
     assert five.gain_kg.sum() > none.gain_kg.sum()
+
+
+def test_a_nucleus_eats_and_gains_by_its_size():
+    """A nucleus counts as half a colony (our choice)."""
+    like = np.full((20, 50), -0.2)
+    dates = pd.date_range("2025-06-01", periods=50)
+    drawn = Scenarios(
+        dates, like, 0 * like, like, like, np.zeros(20, int), ("a",), np.zeros(20, int),
+        more_use_kg=like * 0 + 0.1,
+    )  # fmt: skip
+    full, half = (
+        hive_ahead(drawn, hive, like * 0 + 1, NUMBERS, np.random.default_rng(1))
+        for hive in (HiveNow("A"), HiveNow("N", nucleus=True))
+    )
+    assert half.gain_kg == pytest.approx(full.gain_kg / 2)
+    assert half.more_use_kg == pytest.approx(full.more_use_kg / 2)
 
 
 # Properties

@@ -1,5 +1,7 @@
 """When to add a super: hand-worked courses, and what may never happen."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,7 +11,8 @@ from hypothesis import strategies as st
 
 from flowcast.advice.ahead import HiveAhead, hive_ahead, unripe
 from flowcast.advice.hive import Box, Estimate, HiveNow, free_of, stores_of
-from flowcast.advice.supers import box_room, comb_taken, super_advice
+from flowcast.advice.supers import against_mites, box_room, comb_taken, super_advice, while_fed
+from flowcast.advice.when import When
 from flowcast.flow.scenarios import Scenarios
 
 HIVE = HiveNow("A", (Box("deep"),), frames_of_bees=9)
@@ -117,6 +120,29 @@ def test_a_better_hive_brings_in_more():
         for s in (1.2, 0.8)
     )
     assert np.allclose(good.gain_kg - poor.gain_kg, 0.65 * 0.4)
+
+
+def test_no_super_while_the_hive_is_fed():
+    """The Codex: nothing is added to honey (bee science sheet 5, READ). Feed that is due three weeks after the
+    super leaves it time."""
+    said = advice(np.full(40, 1.0), 14.0)
+    day = said.when.date
+    feed = [When(day + pd.Timedelta(days=d), None, None, 1.0) for d in (-3, 10, 21)]
+    fed = while_fed(said, feed[0], NUMBERS)
+    assert (fed.verdict, fed.when, fed.count) == ("while fed", None, 0)
+    assert while_fed(said, feed[1], NUMBERS).verdict == "while fed"
+    assert while_fed(said, feed[2], NUMBERS) == said
+    # Feed that is less likely to be wanted than the super keeps none off.
+    assert while_fed(said, replace(feed[0], chance=0.3), NUMBERS) == said
+    assert while_fed(said, None, NUMBERS) == said
+
+
+def test_a_super_in_the_time_for_mites_says_so():
+    said = advice(np.full(40, 1.0), 14.0)
+    day = said.when.date
+    assert "late super" in against_mites(said, day - pd.Timedelta(days=3)).cautions
+    assert against_mites(said, day + pd.Timedelta(days=3)) == said
+    assert against_mites(said, None) == said
 
 
 # Properties

@@ -1,5 +1,7 @@
 """The flow model: closed forms, properties of the prior, recovery from simulated seasons."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -225,6 +227,20 @@ def test_a_simulated_season_is_recovered_in_the_next():
     # Two seasons with 20 % daily scatter: sum of the flow within a quarter, days near in order.
     assert got.sum() == pytest.approx(true.sum(), rel=0.25)
     assert np.corrcoef(got, true)[0, 1] > 0.8
+
+
+@pytest.mark.parametrize("whole_weeks", [False, True], ids=["days", "weeks"])
+def test_the_mean_at_several_hours_is_that_of_days_with_these_hours(whole_weeks):
+    days = season_days(2)
+    gain, _ = _simulated(days, seed=8)
+    spans = spans_of(gain, days)
+    if whole_weeks:
+        sums = spans["gain_kg"].resample("7D").sum()[:-1]
+        spans = pd.DataFrame({"days": 7, "gain_kg": sums, "gain_sd_kg": 0.1}, index=sums.index)
+    model = fit_flow(spans, days, ensemble(), NUMBERS)
+    some, hours = days.take(np.arange(500, 560)), np.array([0.5, 3.0, 8.0])
+    one_by_one = [model.predict(replace(some, foraging_h=np.full(len(some), h)))[0] for h in hours]
+    assert model.mean(some, hours) == pytest.approx(np.array(one_by_one), abs=1e-9)
 
 
 def test_three_weeks_of_log_move_the_forecast_the_right_way():

@@ -1,5 +1,7 @@
 """The gain equation: hand-worked days, published use, recovery of known coefficients."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -144,3 +146,13 @@ def test_no_idle_day_leaves_the_prior():
     days = some_days(30)
     found = fit_household(np.full(30, 1.0), days, NUMBERS)
     assert found.mean == pytest.approx(prior_household(NUMBERS).mean, abs=1e-12)
+
+
+def test_idle_days_without_warmth_teach_nothing():
+    """A hole in the weather's warmth must not spoil what the other idle days tell."""
+    days, gain, _, home = _simulated()
+    temp = days.temp_c.copy()
+    temp[::9] = np.nan
+    found = fit_household(gain, replace(days, temp_c=temp), NUMBERS)
+    assert np.abs(found.mean - home.mean) == pytest.approx(np.zeros(5), abs=0.08)
+    assert np.isfinite(found.cov).all()

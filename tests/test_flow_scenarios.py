@@ -95,6 +95,13 @@ def test_weekly_nodes_are_flying_days_of_their_week():
     assert np.array_equal(all_days, day)
 
 
+def test_what_futures_use_beyond_the_middle_averages_to_nothing(prior):
+    drawn = simulate(*prior, NUMBERS, np.random.default_rng(5), 200, copies=1)
+    assert drawn.more_use_kg.shape == drawn.gain_kg.shape
+    assert drawn.more_use_kg.std() > 0.02
+    assert abs(drawn.more_use_kg.mean()) < 0.01
+
+
 def test_weekly_nodes_keep_the_totals(prior):
     """Totals of the days beyond two weeks: mean and spread as when every day is reckoned, within what
     draws leave open (both have 4,000 rows of the same ten weathers)."""

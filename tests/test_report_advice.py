@@ -61,9 +61,10 @@ def test_keys_made_of_parts_have_their_words():
     assert set(WORDS) <= set(advice.WHY)
 
 
-def weeks():
+def weeks(word="costs the crop"):
     return pd.DataFrame(
-        {"crop_q10": [-6.0], "crop_q50": [-4.0], "crop_q90": [-1.0]}, index=pd.DatetimeIndex([DAY])
+        {"crop_q10": [-6.0], "crop_q50": [-4.0], "crop_q90": [-1.0], "word": [word]},
+        index=pd.DatetimeIndex([DAY]),
     )
 
 
@@ -83,6 +84,7 @@ NINE = (5.0, 10.0, 20.0)
         ("room enough", "Room enough"),
         ("no more this season", "No further super this season"),
         ("too few bees", "No super yet"),
+        ("while fed", "No super while it is fed"),
         ("unknown", "cannot be told"),
     ],
 )
@@ -104,6 +106,8 @@ def test_supers_are_said(verdict, says):
         ("wait", "meets the next flow 7 in 10"),
         ("costs the crop", "1.0 to 6.0 kg if made this week"),
         ("too late", "too late"),
+        ("too cold", "not in the cold ahead"),
+        ("no mating weather", "no weather for a young queen"),
         ("cells: act now", "whatever the calendar"),
         ("not this colony", "not from this colony"),
         ("unknown", "cannot be told"),
@@ -117,6 +121,31 @@ def test_splits_are_said(kind, verdict, says):
     assert ("expect a drone layer" in said) == (verdict in ("split", "wait"))
 
 
+def test_a_split_that_pays_on_the_whole_says_how_seldom_it_meets_a_flow():
+    when = When(DAY, DAY, DAY, 0.3)
+    table = weeks("no flow near").assign(crop_mean=4.0)
+    one = SplitAdvice(
+        verdict="wait", kind="ripe cell", when=when, weeks=table, reasons=("pays on the whole",)
+    )
+    said = advice.what(one, "kg")
+    assert "which meets the next flow only 3 in 10, yet adds 4.0 kg of crop in the mean" in said
+
+
+def test_splits_for_increase_are_said_with_their_weeks():
+    free = SplitAdvice(verdict="increase", kind="ripe cell", weeks=weeks("no flow near"))
+    assert "one made from 5 to 11 June costs no crop" in advice.what(free, "kg")
+    fed = SplitAdvice(verdict="must be fed", kind="ripe cell", weeks=weeks("must be fed"))
+    assert "from 5 to 11 June, and only if it is fed" in advice.what(fed, "kg")
+    both = pd.concat([weeks(), weeks("must be fed")])
+    both.index = pd.date_range(DAY, periods=2, freq="7D")
+    dear = advice.what(SplitAdvice(verdict="costs the crop", kind="ripe cell", weeks=both), "kg")
+    assert "if made this week; from 12 to 18 June it costs none, but must be fed." in dear
+    many = pd.concat([weeks("no flow near")] * 20)
+    many.index = pd.date_range(DAY, periods=20, freq="7D")
+    assert "from 5 June on costs no crop" in advice.what(replace(free, weeks=many), "kg")
+    assert advice.task(free) is None
+
+
 def test_kinds_of_split_that_come_to_the_same_are_one():
     late = tuple(SplitAdvice(verdict="too late", kind=kind, weeks=weeks()) for kind in KINDS)
     assert len(advice.alike(late)) == 1
@@ -124,7 +153,7 @@ def test_kinds_of_split_that_come_to_the_same_are_one():
     assert len(advice.alike((*late[:2], replace(late[2], verdict="wait", when=WHEN)))) == 3
 
 
-@pytest.mark.parametrize("verdict", ["look", "not the season", "cells: act now"])
+@pytest.mark.parametrize("verdict", ["look", "not the season", "has room", "cells: act now"])
 def test_swarms_are_said_with_hot_nights(verdict):
     one = SwarmWatch(verdict=verdict, every_d=7, season_to=DAY, hot_nights=(DAY,))
     said = advice.what(one, "kg")
@@ -159,8 +188,27 @@ def test_what_to_leave_is_said_with_its_certainty(verdict):
         short_kg=NINE,
     )
     said = advice.what(one, "kg")
-    assert "Leave 40 kg (about 13 full deep frames), enough for 9 years of 10" in said
+    assert "Leave 40 kg (about 13 full deep frames), enough 9 times in 10" in said
     assert "Never less than 8.0 kg" in said
+    assert ("9 in 10 that the rest lasts" in said) == (verdict == "take")
+
+
+def test_when_stores_are_to_be_left_and_for_how_long_is_said():
+    one = LeaveAdvice(
+        verdict="take", leave_kg=(20.0, 30.0, 40.0), doubt_kg=50.0, floor_kg=8.0, frames=13.3,
+        box_kind="deep", spare_kg=(10.0, 12.0, 16.0), from_=DAY, to=pd.Timestamp("2027-05-01"),
+    )  # fmt: skip
+    said = advice.what(one, "kg")
+    assert (
+        "from the end of flow, about 5 June, to a flow that can be relied on, about 1 May 2027"
+        in said
+    )
+    assert "50 kg covers that as well" in said
+    assert "50 kg" not in advice.what(replace(one, doubt_kg=41.0), "kg")
+    assert "as far as can be seen" in advice.what(replace(one, reached=False), "kg")
+    cold = advice.what(replace(one, not_before=pd.Timestamp("2027-04-15")), "kg")
+    assert "not to be taken in the cold" in cold
+    assert "to take now" not in cold
 
 
 @pytest.mark.parametrize(
@@ -182,11 +230,10 @@ def test_feed_is_said(verdict, food):
         finish_by=pd.Timestamp("2026-09-30"),
     )
     said = advice.what(one, "kg")
-    assert (
-        f"{food} by Friday 5 June: 3.0 kg at a time, for 3.0 to 9.0 kg of stores for the next weeks"
-        in said
-    )
-    assert "that they run out 3 in 10, most likely from 5 June to 2 July" in said
+    assert f"{food} by Friday 5 June: 3.0 to 9.0 kg of stores in all" in said
+    assert "Give 3.0 kg at a time. The stores are for the next weeks" in said
+    assert "that they run out is 3 in 10, most likely from 5 June to 2 July" in said
+    assert "below 12 kg, the least to be kept" in advice.what(replace(one, floor_kg=12.0), "kg")
     assert "run out" not in advice.what(replace(one, starve_chance=0.01), "kg")
     assert "for all the winter" in advice.what(replace(one, reasons=("winter ahead",)), "kg")
     assert ("Syrup must be down by 30 September" in said) == (food != "fondant")
@@ -237,12 +284,15 @@ def test_after_the_flow_no_product_and_no_dose_is_named(verdict):
         bees=None if verdict in ("no winter", "unknown") else BEES,
         when=WHEN if dated else None,
         until=DAY,
+        latest=DAY,
         goes_on=0.3,
         high_c=(18.0, 22.0, 27.0) if dated else None,
     )
     said = advice.what(one, "kg").lower()
     assert not any(word in said for word in ("acid", "thymol", "strip", " ml", " mg", "dose"))
     assert ("18 to 27 °c" in said) == dated
+    assert ("by 5 june at the latest" in said) == (verdict == "ahead")
+    assert ("supers off now" in said) == (verdict == "now")
 
 
 def test_honey_that_sets_fast_is_said():

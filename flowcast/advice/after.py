@@ -39,13 +39,14 @@ class AfterAdvice(Advice):
     them), "past" (they are being reared already), "no winter" (brood is reared all the year) or
     "unknown" (no whole past year of weather).
     bees: when winter bees are reared. goes_on: chance that a flow lasts beyond the last date on which
-    the time that is needed is still left. until: the end of the window, the middle date from which
+    the time that is needed is still left, `latest`. until: the end of the window, the middle date from which
     winter bees are reared. high_c: quantiles 10, 50, 90 % of the daily highest temperatures in it, to
     be held against a label's limits; None where it lies beyond the weather ahead. [°C]
     """
 
     bees: WinterBees | None = None
     goes_on: float = 0.0
+    latest: pd.Timestamp | None = None
     until: pd.Timestamp | None = None
     high_c: tuple[float, ...] | None = None
 
@@ -128,26 +129,33 @@ def read_after(
     Notes
     -----
     The date is the end of the last flow that begins before winter bees are reared, but leaves
-    timing.before_winter_d before them.
+    timing.before_winter_d before them. Futures without such a flow have no end of one; only where a flow
+    has become unlikely (below `timing.out_chance`, from which a super would still be added) are supers off
+    at once.
     """
     if bees is None:
         return AfterAdvice(verdict="no winter" if years else "unknown", cautions=CAUTIONS)
     today, until = visits.chance.index[0], bees.start[1]
+    spare = pd.Timedelta(days=int(numbers["timing.before_winter_d"]))
     if until <= today:
-        return AfterAdvice(verdict="past", bees=bees, until=until, cautions=CAUTIONS)
-    latest = max(0, (until - today).days - int(numbers["timing.before_winter_d"]))
+        return AfterAdvice(
+            verdict="past", bees=bees, latest=until - spare, until=until, cautions=CAUTIONS
+        )
+    latest = max((until - spare - today).days, 0)
     ends = _flow_ends(gain_kg, (until - today).days, threshold_kg, numbers)
-    first, middle, last = (
-        today + pd.Timedelta(days=int(d)) for d in three(np.clip(ends, 0, latest))
-    )
+    comes = ends >= 0
+    ahead_still = comes.mean() >= numbers["timing.out_chance"]
+    told = np.clip(ends[comes], 0, latest) if ahead_still else np.zeros(1)
+    first, middle, last = (today + pd.Timedelta(days=int(d)) for d in three(told))
     return AfterAdvice(
-        verdict="ahead" if (ends >= 0).mean() >= 0.5 else "now",
+        verdict="ahead" if ahead_still else "now",
         when=When(visits.next_fit(middle), first, last, 1.0),
         reasons=("winter bees",),
         changes=("flow goes on", "mild autumn", "mite count"),
         cautions=CAUTIONS,
         bees=bees,
         goes_on=float((ends > latest).mean()),
+        latest=today + pd.Timedelta(days=latest),
         until=until,
         high_c=_highest(ahead, middle, until),
     )

@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.signal import lfilter
 from scipy.stats import norm
 
-from flowcast.advice.hive import Estimate, HiveNow
+from flowcast.advice.hive import Estimate, HiveNow, size_of
 from flowcast.flow.outlook import flow_windows_each
 from flowcast.flow.scenarios import Scenarios
 from flowcast.numbers import Numbers
@@ -19,23 +19,34 @@ from flowcast.numbers import Numbers
 class HiveAhead:
     """Futures of one hive, arrays (scenarios, days). [kg/d]
 
-    gain_kg: net gain of its stores. chance: one normal draw a scenario, for whatever is not known of the hive today.
+    gain_kg: net gain of its stores. chance: one normal draw a scenario, for whatever is not known of
+    the hive today. more_use_kg: what each future's colony uses beyond such a one as stands in a yard by
+    the middle of what is known.
     """
 
     dates: pd.DatetimeIndex
     gain_kg: np.ndarray
     intake_kg: np.ndarray
     chance: np.ndarray
+    more_use_kg: np.ndarray | float = 0.0
 
     @property
     def gained_kg(self) -> np.ndarray:
         """Running net gain from the issue date, at the end of each day. [kg]"""
         return np.cumsum(self.gain_kg, axis=1)
 
+    @property
+    def usual_gained_kg(self) -> np.ndarray:
+        """The same of a colony that uses the middle of what is known, give or take what colonies of one
+        yard differ by: from one future to another it differs as years and colonies do, not by what
+        nobody knows of their use. [kg]"""
+        return np.cumsum(self.gain_kg + self.more_use_kg, axis=1)
+
     def first(self, days: int) -> HiveAhead:
         """The same futures, no further than so many days."""
-        cut = {"dates": self.dates[:days], "gain_kg": self.gain_kg[:, :days]}
-        return replace(self, **cut, intake_kg=self.intake_kg[:, :days])
+        more = np.broadcast_to(self.more_use_kg, self.gain_kg.shape)[:, :days]
+        cut = {"gain_kg": self.gain_kg[:, :days], "intake_kg": self.intake_kg[:, :days]}
+        return replace(self, dates=self.dates[:days], **cut, more_use_kg=more)
 
     def drawn(self, estimate: Estimate) -> np.ndarray:
         """An estimate as one value a scenario, never below nothing. [kg]"""
@@ -54,7 +65,8 @@ def hive_ahead(
     """The yard's futures as this hive would have them.
 
     A hive brings in its own share of what the yard's middle hive does and eats as much as that;
-    its share is drawn once a future. Only one row of each future asked for is used.
+    its share is drawn once a future. What it eats beside the yard's (`usual_gained_kg`) is drawn with the
+    same spread. A nucleus does all of it by its size. Only one row of each future asked for is used.
 
     Parameters
     ----------
@@ -72,7 +84,11 @@ def hive_ahead(
     more = build_up(brooding, numbers) / (1.0 + seasons)
     gain = one.gain_kg + died - more + kept * (share[:, None] - 1.0) * one.intake_kg
     intake = share[:, None] * one.intake_kg
-    return HiveAhead(one.dates, gain, intake, _normals(len(gain), rng))
+    size, chance = size_of(hive, numbers), _normals(len(gain), rng)
+    more = 0.0 if one.more_use_kg is None else one.more_use_kg
+    own = numbers["timing.share_log_sd"] * _normals(len(gain), rng)
+    more = more - own[:, None] * (kept * intake - gain - more)
+    return HiveAhead(one.dates, size * gain, size * intake, chance, size * more)
 
 
 def build_up(brooding: np.ndarray, numbers: Numbers) -> np.ndarray:

@@ -86,7 +86,7 @@ def stores_of(hive: HiveNow, numbers: Numbers) -> Estimate:
     known = [estimate for estimate in told if estimate is not None]
     if known:
         return min(known, key=lambda estimate: estimate.sd_kg)
-    half = 0.5 if hive.nucleus else 1.0
+    half = size_of(hive, numbers)
     guess, sd = numbers["timing.stores_unknown_kg"], numbers["timing.stores_unknown_sd_kg"]
     return Estimate(half * guess, half * sd, "unknown")
 
@@ -95,7 +95,7 @@ def _by_weight(hive: HiveNow, numbers: Numbers) -> Estimate | None:
     wood = wood_of(hive, numbers)
     if hive.gross_kg is None or wood is None:
         return None
-    brood = hive.brooding * numbers["timing.brood_most_kg"] * (0.5 if hive.nucleus else 1.0)
+    brood = hive.brooding * numbers["timing.brood_most_kg"] * size_of(hive, numbers)
     inside = hive.gross_kg - wood.kg - bees_kg(hive, numbers) - brood - numbers["timing.pollen_kg"]
     parts = (numbers[f"timing.{part}_sd_kg"] for part in ("bees", "brood", "pollen"))
     return Estimate(inside, hypot(wood.sd_kg, *parts), "weight")
@@ -106,7 +106,7 @@ def bees_kg(hive: HiveNow, numbers: Numbers) -> float:
     if hive.frames_of_bees is not None:
         return hive.frames_of_bees * numbers["timing.bees_frame_kg"]
     least, most = numbers["timing.bees_least_kg"], numbers["timing.bees_most_kg"]
-    return (least + hive.brooding * (most - least)) * (0.5 if hive.nucleus else 1.0)
+    return (least + hive.brooding * (most - least)) * size_of(hive, numbers)
 
 
 def wood_of(hive: HiveNow, numbers: Numbers) -> Estimate | None:
@@ -168,8 +168,12 @@ def free_of(hive: HiveNow, stores: Estimate, numbers: Numbers) -> Estimate | Non
 
 def _nest_kg(hive: HiveNow, numbers: Numbers) -> float:
     """What the combs of the brood nest would hold, no more than the boxes it stands in have free."""
-    half = 0.5 if hive.nucleus else 1.0
-    nest = half * hive.brooding * numbers["timing.nest_frames"] * frame_kg("deep", numbers)
+    nest = (
+        size_of(hive, numbers)
+        * hive.brooding
+        * numbers["timing.nest_frames"]
+        * frame_kg("deep", numbers)
+    )
     laying = [b for b in hive.boxes if b.kind in NEST_BOXES] or list(hive.boxes[:1])
     free = free_comb([(b.kind, b.combs, b.full or 0.0) for b in laying], numbers)
     return min(nest, free)
@@ -199,6 +203,11 @@ def share_of(own_kg: pd.Series, yard_kg: pd.Series, numbers: Numbers) -> tuple[f
     share = (own / both["yard"].sum()) ** trust
     sd = numbers["timing.share_log_sd"] * (1.0 - trust)
     return float(share), float(hypot(sd, numbers["timing.share_drift_sd"]))
+
+
+def size_of(hive: HiveNow, numbers: Numbers) -> float:
+    """How much of a full colony stands in the hive. [1]"""
+    return numbers["timing.nucleus_size"] if hive.nucleus else 1.0
 
 
 def floor_of(hive: HiveNow, numbers: Numbers) -> float:

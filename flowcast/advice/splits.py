@@ -14,7 +14,7 @@ from flowcast.advice.ahead import (
     next_flow,
     two_weeks,
 )
-from flowcast.advice.hive import HiveNow
+from flowcast.advice.hive import HiveNow, size_of
 from flowcast.advice.when import Advice, When
 from flowcast.numbers import Numbers
 
@@ -26,6 +26,7 @@ WORDS = (
     "no flow near",
     "costs the crop",
     "no mating weather",
+    "must be fed",
     "too late",
     "too cold",
 )
@@ -35,12 +36,16 @@ WORDS = (
 class SplitAdvice(Advice):
     """Of one kind of split: "laying queen", "ripe cell" or "walk-away".
 
-    Verdicts: "split", "wait", "costs the crop", "too late", "cells: act now", "not this colony".
+    Verdicts: "split" and "wait" for a week that is likely to meet a flow, or adds to the crop in the mean
+    of the futures though no single flow is likely; else "increase" (weeks without loss of crop, for more
+    colonies), "costs the crop", "must be fed", "too late",
+    "no mating weather" or "too cold"; "cells: act now", "not this colony", "unknown".
     weeks: index the first date of each week; meets (chance that its bees forage when the next
     flow opens), crop_q10, crop_q50, crop_q90 (what the split adds to the crop of the hive that is
     split, both halves together, until the end of the days looked at; negative when it costs
     [kg]), warm (chance of weather to open hives in), mating (chance of mating weather when the queen flies; NaN with a laying queen),
-    in_time (chance that it is a full colony before winter or dearth), word (one of `WORDS`).
+    in_time (chance that it is a full colony before winter), fed (that it has two weeks of flow before a
+    long time without), word (one of `WORDS`).
     mating_from, mating_to: when the queen of a split made on the advised date flies to mate;
     unmated_after: without eggs by then expect a drone layer.
     """
@@ -54,7 +59,8 @@ class SplitAdvice(Advice):
 
 @dataclass(frozen=True, kw_only=True)
 class SwarmWatch(Advice):
-    """Verdicts: "look", "not the season", "cells: act now". every_d: days between looks.
+    """Verdicts: "look", "not the season", "has room" (a nucleus swarms only once its box is full),
+    "cells: act now". every_d: days between looks.
 
     hot_nights: dates of nights ahead so warm that bees hanging outside may only be cooling the
     hive. season_to: the last day of the season ahead, as far as it is looked at.
@@ -118,7 +124,8 @@ def split_advice(
                 starts
             ],
             "mating": [_mating(air, kind, s, numbers) for s in starts],
-            "in_time": [_in_time(ahead, air, windows, s + ready, numbers) for s in starts],
+            "in_time": [_in_time(air, s + ready, numbers) for s in starts],
+            "fed": [_fed(windows, s + ready, len(ahead.dates), numbers) for s in starts],
         },
         index=ahead.dates[starts],
     )
@@ -173,23 +180,27 @@ def mating_days(air: Air, numbers: Numbers) -> np.ndarray:
     return (warm & flown) | (cool & sunny)
 
 
-def _in_time(ahead: HiveAhead, air: Air, windows, ready_on: np.ndarray, numbers: Numbers) -> float:
-    """Chance that before winter another round of brood is reared, and before a long time without
-    flow two weeks of it are had.
-
-    The latter among the futures in which any flow comes: a flow that may fail makes no week too
-    late. Where none comes in any of them there is nothing to be in time for.
-    """
-    days = len(ahead.dates)
+def _in_time(air: Air, ready_on: np.ndarray, numbers: Numbers) -> float:
+    """Chance that another round of brood is reared before winter; certain where none comes."""
     settled = ready_on + int(numbers["timing.settle_d"])
     cold = two_weeks(air.temp_c) < numbers["timing.cold_c"]
+    days = cold.shape[1]
     winter = first_true(cold & (np.arange(days) >= ready_on[:, None]))
+    return float(((settled <= winter) | (winter == days)).mean())
+
+
+def _fed(windows: list[list], ready_on: np.ndarray, days: int, numbers: Numbers) -> float:
+    """Chance that a new colony has two weeks of flow before a long time without any.
+
+    Among the futures in which any flow comes: one that may fail is no reason against a week. What lies
+    beyond the days looked at does not count against it; 0 where no flow comes in any of them.
+    """
+    needs = ready_on + int(numbers["timing.settle_flow_d"])
     last = np.array(
         [_flow_until(own, day, days, numbers) for own, day in zip(windows, ready_on, strict=True)]
     )
     comes = last >= 0
-    fed = ready_on + int(numbers["timing.settle_flow_d"]) <= last
-    return float(((settled <= winter) & fed)[comes].mean()) if comes.any() else 0.0
+    return float(((needs <= last) | (needs > days))[comes].mean()) if comes.any() else 0.0
 
 
 def _flow_until(windows: list, day: int, days: int, numbers: Numbers) -> int:
@@ -214,7 +225,9 @@ def _word(row, numbers: Numbers) -> str:
         return "no mating weather"
     if row.meets >= likely:
         return "meets the flow"
-    return "costs the crop" if row.crop_mean < -numbers["timing.split_costs_kg"] else "no flow near"
+    if row.crop_mean < -numbers["timing.split_costs_kg"]:
+        return "costs the crop"
+    return "must be fed" if row.fed < likely else "no flow near"
 
 
 def _read(hive, kind: str, table: pd.DataFrame, beetle_season: bool, numbers) -> SplitAdvice:
@@ -236,13 +249,41 @@ def _read(hive, kind: str, table: pd.DataFrame, beetle_season: bool, numbers) ->
     if hive.cells:
         now = When(table.index[0], table.index[0], table.index[0], 1.0)
         return replace(found, verdict="cells: act now", when=now, reasons=("queen cells",))
+    if hive.queenright is False:
+        return replace(found, verdict="not this colony", reasons=("no queen",))
     if hive.nucleus or _few(hive, numbers):
         return replace(found, verdict="not this colony", reasons=("too few bees to split",))
-    good = table[table["word"].isin(("meets the flow", "no flow near"))]
-    if not len(good):
-        verdict = "costs the crop" if (table["word"] == "costs the crop").any() else "too late"
-        return replace(found, verdict=verdict, reasons=tuple(dict.fromkeys(table["word"])))
-    return _dated(found, good, numbers)
+    good = table[table["word"] == "meets the flow"]
+    if len(good):
+        return _dated(found, good, numbers)
+    pays = table["crop_mean"] >= numbers["timing.split_costs_kg"]
+    good = table[pays & (table["word"] == "no flow near")]
+    if len(good):
+        return replace(_dated(found, good, numbers), reasons=("pays on the whole",))
+    return replace(found, **_undated(table))
+
+
+# What is said where no week meets a flow: the mildest objection of any week ahead.
+UNDATED = {
+    "no flow near": "increase",
+    **{word: word for word in ("costs the crop", "must be fed", "too late", "no mating weather")},
+}
+
+
+def _undated(table: pd.DataFrame) -> dict:
+    words = set(table["word"])
+    word = next((word for word in UNDATED if word in words), "too cold")
+    return {"verdict": UNDATED.get(word, word), "reasons": (word,)}
+
+
+def not_starving(split: SplitAdvice) -> SplitAdvice:
+    """The advice for a hive that is to be fed first of all: it is not split."""
+    if split.verdict in ("cells: act now", "not this colony"):
+        return split
+    return replace(
+        split, verdict="not this colony", when=None, reasons=("feed first",),
+        mating_from=None, mating_to=None, unmated_after=None,
+    )  # fmt: skip
 
 
 def _few(hive: HiveNow, numbers: Numbers) -> bool:
@@ -289,7 +330,8 @@ def swarm_watch(
     """
     warm = np.median(two_weeks(air.temp_c), axis=0) >= numbers["timing.swarm_warm_c"]
     hot = (air.night_c >= numbers["timing.hot_night_c"]).mean(axis=0)
-    nights = ahead.dates[hot >= numbers["timing.hot_night_chance"]]
+    near = np.arange(len(hot)) < numbers["timing.hot_nights_d"]
+    nights = ahead.dates[near & (hot >= numbers["timing.hot_night_chance"])]
     clipped = "timing.swarm_look_clipped_d" if hive.clipped else "timing.swarm_look_d"
     found = SwarmWatch(
         verdict="not the season",
@@ -301,9 +343,12 @@ def swarm_watch(
     if hive.cells:
         now = When(ahead.dates[0], ahead.dates[0], ahead.dates[0], 1.0)
         return replace(found, verdict="cells: act now", when=now, reasons=("queen cells",))
-    if not (lengthening and warm[0]) or hive.nucleus:
+    if not (lengthening and warm[0]):
         return replace(found, every_d=None)
-    tight = room_left_kg is not None and room_left_kg < numbers["timing.swarm_room_kg"]
+    room = numbers["timing.swarm_room_kg"] * size_of(hive, numbers)
+    tight = room_left_kg is not None and room_left_kg < room
+    if hive.nucleus and not tight:
+        return replace(found, verdict="has room", every_d=None)
     reasons = ("build-up", "warmth", *(("space running out",) if tight else ()))
     return replace(found, verdict="look", reasons=reasons, season_to=_last_warm(warm, ahead.dates))
 

@@ -17,10 +17,13 @@ from flowcast.advice.ahead import (
     two_weeks,
 )
 from flowcast.advice.hive import Estimate, HiveNow, floor_of
+from flowcast.advice.visits import CALENDAR_D
 from flowcast.advice.when import Advice, visit_before, when_of
 from flowcast.numbers import Numbers
 
+STARVING = "starving"
 PEAK_D = 28
+FOR_WINTER = ("winter ahead", "late for winter")
 SPRING_D = 30  # a month that is warmer than now tells of spring
 CAUTIONS = (
     "white sugar only",
@@ -52,6 +55,17 @@ class StoresAdvice(Advice):
     food: str | None = None
     finish_by: pd.Timestamp | None = None
 
+    @property
+    def at_once(self) -> bool:
+        """Whether the hive may starve before the next visit, and is fed today in any weather."""
+        return STARVING in self.reasons
+
+    @property
+    def first_of_all(self) -> bool:
+        """Whether it is fed before anything else is done: it may starve, or stands below the floor."""
+        below = self.stores_kg is not None and self.stores_kg[1] < self.floor_kg
+        return self.feed_kg is not None and (below or self.at_once)
+
 
 def stores_advice(
     hive: HiveNow,
@@ -81,8 +95,9 @@ def stores_advice(
     -----
     Two needs are told apart. In season a hive is fed on the last visit before which the chance of
     falling to the floor by the one after stays below `timing.low_chance`, and for
-    `timing.feed_span_d` or to the next flow. Before a winter it is fed while bees still take syrup,
-    for the whole time to the next flow, as late as that allows, since a late flow may save it.
+    `timing.feed_span_d` or to the next flow; a need further off is left to a later look. Before a
+    winter it is fed while bees still take syrup, for the whole time to the next flow, as late as that
+    allows, since a late flow may save it; how much, by what years make of it, as in what to leave.
     """
     course = _course(hive, ahead, stores, temp_c, threshold_kg, numbers)
     found = StoresAdvice(
@@ -94,7 +109,7 @@ def stores_advice(
         starve_chance=float((course.empty < len(ahead.dates)).mean()),
         peak=_peak(course.empty, ahead.dates),
         finish_by=_finish_by(course.cold, ahead.dates),
-        reasons=("stores last",),
+        reasons=("stores last" if _lasts(course) else "look again",),
         changes=("another flow", "a cold spring", "more brood than usual"),
         cautions=CAUTIONS,
         needs=("weight or full frames",) if stores.how == "unknown" else (),
@@ -102,6 +117,7 @@ def stores_advice(
     if stores.how == "unknown":  # a guess is no ground to open a hive and feed
         return replace(found, verdict="unknown", reasons=())
     need = _soonest(
+        _starving(course, visits, numbers),
         _in_season(course, _occasions(visits, course, numbers), numbers),
         _before_winter(course, found.finish_by, visits, numbers),
     )
@@ -112,7 +128,8 @@ def stores_advice(
 
 @dataclass(frozen=True)
 class _Course:
-    """The stores of every future over the floor at the end of each day [kg], and what meets them.
+    """The stores of every future over the floor at the end of each day, and those of a colony that uses
+    the middle of what is known [kg]; and what meets them.
 
     Positions, one a future, the number of days where it does not come: flow, the next flow; cold,
     from when bees take no syrup; spring, the first flow after that; low and empty, when the stores
@@ -121,6 +138,7 @@ class _Course:
 
     dates: pd.DatetimeIndex
     over_kg: np.ndarray
+    usual_kg: np.ndarray
     temp_c: np.ndarray
     flow: np.ndarray
     cold: np.ndarray
@@ -132,15 +150,16 @@ class _Course:
         """Share of futures in which this has come by the end of each day."""
         return (position[:, None] <= np.arange(len(self.dates))).mean(axis=0)
 
-    def missing_kg(self, end: np.ndarray) -> np.ndarray:
+    def missing_kg(self, over_kg: np.ndarray, end: np.ndarray) -> np.ndarray:
         """How far each future falls below the floor before its day `end`; 0 when it does not."""
         inside = np.arange(len(self.dates)) < end[:, None]
-        return np.maximum(-np.where(inside, self.over_kg, np.inf).min(axis=1), 0.0)
+        return np.maximum(-np.where(inside, over_kg, np.inf).min(axis=1), 0.0)
 
 
 def _course(hive, ahead: HiveAhead, stores, temp_c, threshold_kg, numbers: Numbers) -> _Course:
     floor, days = floor_of(hive, numbers), len(ahead.dates)
-    over = ahead.drawn(stores)[:, None] + ahead.gained_kg - floor
+    held = ahead.drawn(stores)[:, None] - floor
+    over = held + ahead.gained_kg
     windows = flows(ahead.gain_kg, threshold_kg, numbers)
     flow = next_flow(windows, days)
     cold = cold_from(temp_c, numbers["timing.syrup_from_c"])
@@ -148,6 +167,7 @@ def _course(hive, ahead: HiveAhead, stores, temp_c, threshold_kg, numbers: Numbe
     return _Course(
         dates=ahead.dates,
         over_kg=over,
+        usual_kg=held + ahead.usual_gained_kg,
         temp_c=temp_c,
         flow=flow,
         cold=cold,
@@ -155,6 +175,11 @@ def _course(hive, ahead: HiveAhead, stores, temp_c, threshold_kg, numbers: Numbe
         low=first_true((over < 0) & before),
         empty=first_true((over < numbers["timing.starved_kg"] - floor) & before),
     )
+
+
+def _lasts(course: _Course) -> bool:
+    """Whether the stores last to the next flow in most futures."""
+    return bool((course.low < len(course.dates)).mean() < 0.5)
 
 
 @dataclass(frozen=True)
@@ -166,14 +191,28 @@ class _Need:
     reason: str
 
 
+def _starving(course: _Course, visits: pd.DatetimeIndex, numbers: Numbers) -> _Need | None:
+    """The need of a hive that may run out before the first visit: nobody waits for a fit day then."""
+    first = int(course.dates.get_indexer(visits[:1], method="bfill")[0]) if len(visits) else -1
+    until = first if first >= 0 else len(course.dates)
+    span = min(int(numbers["timing.feed_span_d"]), len(course.dates))
+    if (course.empty < min(until, span)).mean() < numbers["timing.low_chance"]:
+        return None
+    end = np.minimum(np.maximum(course.flow, 1), span)
+    return _Need(course.missing_kg(course.over_kg, end), course.dates[0], STARVING)
+
+
 def _in_season(course: _Course, at: np.ndarray, numbers: Numbers) -> _Need | None:
     """The need of the weeks after the first occasion that cannot be passed by."""
     span, days = int(numbers["timing.feed_span_d"]), len(course.dates)
+    warm = np.median(two_weeks(course.temp_c), axis=0) >= numbers["timing.syrup_from_c"]
     for here, then in zip(at, [*at[1:], days], strict=True):
+        if here > (span if warm[here] else CALENDAR_D):  # what comes in first decides
+            return None
         then = min(then, here + span)
         if (course.low < then).mean() >= numbers["timing.low_chance"]:
             end = np.minimum(np.maximum(course.flow, then), here + span)
-            missing = course.missing_kg(end)
+            missing = course.missing_kg(course.over_kg, end)
             return _Need(missing, course.dates[here], "stores fall to the floor")
     return None
 
@@ -183,18 +222,19 @@ def _before_winter(course: _Course, finish_by, visits, numbers: Numbers) -> _Nee
 
     Too late for syrup it is begun at once, for as long as bees still move about on the combs.
     """
-    missing = course.missing_kg(course.spring)
+    missing = course.missing_kg(course.usual_kg, course.spring)
     kg = float(np.quantile(missing, numbers["timing.leave_chance"]))
-    if not kg > 0:
+    if kg < numbers["timing.feed_least_kg"]:
         return None
     if finish_by is None:
         moving = np.median(two_weeks(course.temp_c)[:, 0]) >= numbers["timing.cold_c"]
         late = moving and np.median(course.cold) == 0
-        return _Need(missing, course.dates[0], "winter ahead") if late else None
+        return _Need(missing, course.dates[0], "late for winter") if late else None
     portions = int(np.ceil(kg / numbers["timing.feed_portion_kg"]))
     begin = finish_by - pd.Timedelta(days=portions * int(numbers["timing.portion_every_d"]))
     day = visit_before(max(begin, visits[0]), visits) if len(visits) else None
-    return _Need(missing, day, "winter ahead") if day is not None else None
+    near = day is not None and day <= course.dates[0] + pd.Timedelta(days=CALENDAR_D)
+    return _Need(missing, day, "winter ahead") if near else None
 
 
 def _soonest(*needs: _Need | None) -> _Need | None:
@@ -258,7 +298,7 @@ def _food(need: _Need, course: _Course, numbers: Numbers) -> str:
     if weeks[day] < numbers["timing.syrup_from_c"]:
         return "fondant"
     warming = weeks[min(day + SPRING_D, len(weeks) - 1)] > weeks[day]
-    return "syrup 1:1" if warming and need.reason != "winter ahead" else "syrup 2:1"
+    return "syrup 1:1" if warming and need.reason not in FOR_WINTER else "syrup 2:1"
 
 
 def _portion(food: str, small: bool, numbers: Numbers) -> float:

@@ -15,7 +15,8 @@ from flowcast.numbers import Numbers
 
 @dataclass(frozen=True, kw_only=True)
 class SuperAdvice(Advice):
-    """Verdicts: "add", "room enough", "no more this season", "too few bees", "unknown".
+    """Verdicts: "add", "room enough", "no more this season", "too few bees", "while fed" (none is
+    put on a hive that is to be fed with syrup first), "unknown".
 
     count: supers to add on that visit, of box_kind. free_kg: quantiles 10, 50, 90 % of what the
     empty drawn combs can still take. wanted_kg: the same of what would come in beyond them within
@@ -85,6 +86,26 @@ def super_advice(
         return replace(found, verdict="too few bees", when=out, reasons=why, changes=changes)
     count = _how_many(left, room, at, numbers)
     return replace(found, **_added(count, out, next_super))
+
+
+def while_fed(supers: SuperAdvice, syrup: When | None, numbers: Numbers) -> SuperAdvice:
+    """No super is put on a hive that is to be fed with syrup before, or soon after: it would be stored
+    there. Of two needs that may both not come, the likelier holds. syrup: when it is to be fed."""
+    if supers.verdict != "add" or syrup is None or syrup.chance < supers.when.chance:
+        return supers
+    if syrup.date > supers.when.date + pd.Timedelta(
+        days=int(numbers["timing.super_before_feed_d"])
+    ):
+        return supers
+    why = {"reasons": ("syrup in supers",), "changes": ("another flow",)}
+    return replace(supers, verdict="while fed", when=None, count=0, **why)
+
+
+def against_mites(supers: SuperAdvice, latest: pd.Timestamp | None) -> SuperAdvice:
+    """A super that goes on when supers should be off for the mites' sake says so. latest: that day."""
+    if supers.verdict != "add" or latest is None or supers.when.date < latest:
+        return supers
+    return replace(supers, cautions=(*supers.cautions, "late super"))
 
 
 def _added(count: int, out: When, box: Box) -> dict:

@@ -18,23 +18,29 @@ class LeaveAdvice(Advice):
     """Verdicts: "take", "take nothing", "short", "unknown".
 
     leave_kg: stores to leave when the last flow before winter or dearth is over, for 50, 80 and
-    90 % of the years, the last being the advice; never below the floor. from_, to: the middle
-    dates between which they are eaten. frames, boxes: the advice in full frames and in boxes of
-    box_kind. spare_kg: what may be taken today with certainty of 90, 80 and 50 % that the rest
-    lasts, what is still to come reckoned in; short_kg: what is missing today for 50, 80 and 90 %.
-    later_flow: chance of another flow before stores are lowest.
+    90 % of the years, the last being the advice; never below the floor. doubt_kg: what the advice
+    would be if what is not known of the colony's use were counted as well. from_, to: when that
+    flow usually ends (None: it has), and when the next one can be relied on; reached: whether it can within the days
+    looked at. frames, boxes: the advice in full frames and in boxes of box_kind. spare_kg: what may
+    be taken today with certainty of 90, 80 and 50 % that the rest lasts until then, what is still to
+    come reckoned in; short_kg: what is missing today for 50, 80 and 90 % of the years. later_flow:
+    chance of another flow before stores are lowest. not_before: the first day fit to open the hive,
+    where it is not near.
     """
 
     leave_kg: tuple[float, float, float] | None = None
+    doubt_kg: float | None = None
     floor_kg: float = 0.0
     from_: pd.Timestamp | None = None
     to: pd.Timestamp | None = None
+    reached: bool = True
     frames: float | None = None
     boxes: float | None = None
     box_kind: str | None = None
     spare_kg: tuple[float, float, float] | None = None
     short_kg: tuple[float, float, float] | None = None
     later_flow: float | None = None
+    not_before: pd.Timestamp | None = None
 
 
 def leave_advice(
@@ -60,40 +66,72 @@ def leave_advice(
 
     Notes
     -----
-    Of each future: what is to be left is its greatest fall, from the peak of the running gain to
-    the trough after it; what is needed today is how deep that course ever lies below today. To
-    both comes the floor. A yard where something always blooms so still leaves the floor.
+    The lean time is the greatest fall of the middle course of stores, from its peak to the date by
+    which the next flow has opened in `timing.reliable_flow` of the futures. What is to be left is each
+    future's greatest fall up to that date, and the floor, so that a yard where something always
+    blooms still leaves the floor. A flow that fails then asks for feed, and not for stores kept all
+    year against it. Futures differ in it as years do: the colony uses the middle of what is known.
+    What is spare today lies over the deepest point up to that date, whatever the colony uses.
     """
-    floor = floor_of(hive, numbers)
-    gained = np.pad(ahead.gained_kg, ((0, 0), (1, 0)))  # position 0 is this morning
-    peak, trough = greatest_fall(gained)
-    rows = np.arange(len(gained))
-    leave = floor + gained[rows, peak] - gained[rows, trough]
-    missing = floor - gained.min(axis=1) - ahead.drawn(stores)
-    levels = [0.5, 0.8, numbers["timing.leave_chance"]]
-    begins = next_flow(flows(ahead.gain_kg, threshold_kg, numbers), len(ahead.dates))
+    floor, levels = floor_of(hive, numbers), [0.5, 0.8, numbers["timing.leave_chance"]]
+    windows = flows(ahead.gain_kg, threshold_kg, numbers)
+    usual, drawn = _from_morning(ahead.usual_gained_kg), _from_morning(ahead.gained_kg)
+    begin, end = lean_time(usual, windows, numbers)
+    usual, drawn = usual[:, : end + 1], drawn[:, : end + 1]
+    inside = ahead.drawn(stores)
+    _, trough = greatest_fall(usual)
+    short, missing = (floor - course.min(axis=1) - inside for course in (usual, drawn))
     found = LeaveAdvice(
         verdict="unknown",
         hive=hive.name,
-        leave_kg=tuple(float(v) for v in np.quantile(leave, levels)),
+        leave_kg=tuple(float(v) for v in np.quantile(floor + _falls(usual), levels)),
+        doubt_kg=float(np.quantile(floor + _falls(drawn), levels[-1])),
         floor_kg=floor,
-        from_=_middle_date(peak, ahead.dates),
-        to=_middle_date(trough, ahead.dates),
+        from_=ahead.dates[0] + pd.Timedelta(days=begin) if begin else None,
+        to=ahead.dates[0] + pd.Timedelta(days=end),
+        reached=end < len(ahead.dates),
         spare_kg=tuple(max(-float(v), 0.0) for v in np.quantile(missing, levels[::-1])),
-        short_kg=tuple(max(float(v), 0.0) for v in np.quantile(missing, levels)),
-        later_flow=float((begins < trough).mean()),
+        short_kg=tuple(max(float(v), 0.0) for v in np.quantile(short, levels)),
+        later_flow=float((next_flow(windows, len(ahead.dates)) < trough).mean()),
         reasons=("use learned" if learned else "use published", "gain is not crop"),
         changes=("another flow", "a longer winter", "the queen's brood"),
         cautions=("look first", "honey to infants"),
     )
-    return replace(_in_boxes(found, hive, numbers), **_verdict(found, stores))
+    return replace(_in_boxes(found, hive, numbers), **_verdict(found, stores, hive))
 
 
-def _verdict(found: LeaveAdvice, stores: Estimate) -> dict:
-    """Nothing is taken on a guess, and nothing that is not spare with the advice's certainty."""
+def lean_time(gained_kg: np.ndarray, windows: list[list], numbers: Numbers) -> tuple[int, int]:
+    """When stores usually begin to fall, and when the flow after that can be relied on: positions of
+    mornings, the second at most the number of days.
+
+    Parameters
+    ----------
+    gained_kg : array (futures, days + 1)
+        Running gain, 0 on the first morning. [kg]
+    windows : list
+        Flow windows of each future.
+    """
+    days = gained_kg.shape[1] - 1
+    begin = int(greatest_fall(np.median(gained_kg, axis=0)[None])[0][0])
+    opens = next_flow(windows, days, after=begin)
+    return begin, int(np.quantile(opens, numbers["timing.reliable_flow"], method="higher"))
+
+
+def _from_morning(gained_kg: np.ndarray) -> np.ndarray:
+    """With this morning, position 0, before the ends of the days."""
+    return np.pad(gained_kg, ((0, 0), (1, 0)))
+
+
+def _falls(course_kg: np.ndarray) -> np.ndarray:
+    """Each row's greatest fall. [kg]"""
+    return (np.maximum.accumulate(course_kg, axis=1) - course_kg).max(axis=1)
+
+
+def _verdict(found: LeaveAdvice, stores: Estimate, hive: HiveNow) -> dict:
+    """Nothing is taken on a guess, from a nucleus, or that is not spare with the advice's certainty."""
     if stores.how == "unknown":
         return {"verdict": "unknown", "needs": ("weight or full frames",)}
-    if found.spare_kg[0] > 0:
+    if found.spare_kg[0] > 0 and not hive.nucleus:
         return {"verdict": "take"}
     return {"verdict": "short" if found.short_kg[0] > 0 else "take nothing"}
 
@@ -111,14 +149,13 @@ def greatest_fall(course: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return peak, trough
 
 
-def _middle_date(position: np.ndarray, dates: pd.DatetimeIndex) -> pd.Timestamp:
-    day = int(np.quantile(position, 0.5, method="nearest"))
-    return dates[0] + pd.Timedelta(days=day)
-
-
 def _in_boxes(found: LeaveAdvice, hive: HiveNow, numbers: Numbers) -> LeaveAdvice:
     """The advice in frames and boxes of the kind in which this colony winters."""
     laying = [box for box in hive.boxes if box.kind in NEST_BOXES]
     box = (laying or list(hive.boxes) or [Box("deep")])[0]
     frames = found.leave_kg[-1] / frame_kg(box.kind, numbers)
-    return replace(found, frames=frames, boxes=frames / box.frames, box_kind=box.kind)
+    found = replace(found, frames=frames, boxes=frames / box.frames, box_kind=box.kind)
+    holds = sum(one.frames * frame_kg(one.kind, numbers) for one in hive.boxes)
+    if not hive.boxes or found.leave_kg[-1] <= holds:
+        return found
+    return replace(found, reasons=(*found.reasons, "more than its boxes hold"))

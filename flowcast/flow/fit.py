@@ -58,10 +58,18 @@ def flight_days(days: Days, numbers: Numbers) -> np.ndarray:
 
 def covariance(a: Days, b: Days, numbers: Numbers) -> np.ndarray:
     """Prior covariance of the season and drift parts between days `a` and `b`. Shape (a, b)."""
-    hours = _reach(a, numbers), _reach(b, numbers)
-    both = np.outer(*hours)
-    ago = np.abs(a.time[:, None] - b.time[None, :])
+    hours = _reach(a.foraging_h, numbers), _reach(b.foraging_h, numbers)
     spring = _angle(a.pheno_day, b.pheno_day)
+    season = _season(a, b, spring, numbers)
+    season *= np.outer(*hours)
+    flight = _near_hours(*hours, numbers)
+    flight *= _alike(a, b, spring, numbers)
+    return season + flight
+
+
+def _season(a: Days, b: Days, spring: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """Covariance of season and drifts on days of full flight; spring is their `_angle`. Shape (a, b)."""
+    ago = np.abs(a.time[:, None] - b.time[None, :])
 
     def sd2(name: str) -> float:
         return numbers[f"flow.sd_{name}"] ** 2
@@ -79,22 +87,32 @@ def covariance(a: Days, b: Days, numbers: Numbers) -> np.ndarray:
     season += sd2("year") * np.exp(-ago / span("year_d"))
     season += sd2("weeks") * np.exp(-ago / span("weeks_d"))
     season += sd2("days") * np.exp(-ago / span("days_d"))
-    flight = sd2("flight") * _near(*hours, span("flight_frac"))
-    flight *= _near(a.temp_c, b.temp_c, span("flight_c")) * _around(spring, span("flight_d"))
-    return season * both + flight
+    return season
 
 
-def _reach(days: Days, numbers: Numbers) -> np.ndarray:
-    """0 to 1: how far the day's hours let the season show on the model's scale."""
+def _near_hours(a: np.ndarray, b: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """Covariance of what flight does to days alike in all but their hours. Shape (a, b)."""
+    return numbers["flow.sd_flight"] ** 2 * _near(a, b, numbers["flow.span_flight_frac"])
+
+
+def _alike(a: Days, b: Days, spring: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """How far flight on days `a` tells of that on days `b` of as many hours. Shape (a, b)."""
+    warmth = _near(a.temp_c, b.temp_c, numbers["flow.span_flight_c"])
+    return warmth * _around(spring, numbers["flow.span_flight_d"])
+
+
+def _reach(foraging_h: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """0 to 1: how far a day's hours let the season show on the model's scale."""
     full, half = numbers["flow.full_day_h"], numbers["flow.half_h_low"] * 2
-    reach = days.foraging_h / (days.foraging_h + half) * (full + half) / full
+    reach = foraging_h / (foraging_h + half) * (full + half) / full
     return np.sqrt(reach)
 
 
 def _angle(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Squared chord between season days, in days^2 near zero."""
-    half_turn = np.pi * (a[:, None] - b[None, :]) / SEASON_DAYS
-    return (np.sin(half_turn) * SEASON_DAYS / np.pi) ** 2
+    a, b = np.pi * a / SEASON_DAYS, np.pi * b / SEASON_DAYS
+    sine = np.outer(np.sin(a), np.cos(b)) - np.outer(np.cos(a), np.sin(b))  # of the difference
+    return (sine * SEASON_DAYS / np.pi) ** 2
 
 
 def _around(chord2: np.ndarray, length_d: float) -> np.ndarray:
@@ -137,6 +155,14 @@ class Prior:
         own *= a.season[:, None] == b.season[None, :]
         return cov + own + covariance(a, b, self.numbers)
 
+    def pulled(self, a: Days, za: Members, b: Days, zb: Members, pull: np.ndarray) -> np.ndarray:
+        """The members' part of `between`, summed over days a by a weight of each. Shape (b,)."""
+        found = zb.typical.T @ (za.typical @ pull)
+        for season in np.unique(b.season):
+            one, other = a.season == season, b.season == season
+            found[other] += zb.own[:, other].T @ (za.own[:, one] @ pull[one])
+        return found / len(za.typical)
+
 
 @dataclass(frozen=True)
 class Observations:
@@ -175,10 +201,29 @@ class FlowModel:
     def _members(self) -> Members:
         return self.prior.members(self.days)
 
-    def mean(self, days: Days) -> np.ndarray:
-        """Mean of z on these days, shape (days,)."""
-        z = self.prior.members(days)
-        return z.mean + self._seen(days, z).T @ self.weights if self.observed else z.mean
+    @cached_property
+    def _pull(self) -> np.ndarray:
+        """What was observed, weighed, laid back on the latent days. Shape (latent days,)."""
+        return self.weights if self.views is None else self.views.T @ self.weights
+
+    def mean(self, days: Days, hours: np.ndarray) -> np.ndarray:
+        """Mean of z on these days, had each of them so many foraging hours. Shape (hours, days).
+
+        As `predict`, without building the covariance anew for every number of hours: hours enter it
+        as a factor alone.
+        """
+        at = [replace(days, foraging_h=np.full(len(days), float(h))) for h in hours]
+        members = [self.prior.members(part) for part in at]
+        mean = np.array([z.mean for z in members])
+        if not self.observed:
+            return mean
+        numbers, pull = self.prior.numbers, self._pull
+        seen, there = _reach(self.days.foraging_h, numbers), _reach(hours, numbers)
+        spring = _angle(self.days.pheno_day, days.pheno_day)
+        flight = _near_hours(seen, there, numbers) * pull[:, None]
+        mean += np.outer(there, _season(self.days, days, spring, numbers).T @ (seen * pull))
+        mean += (_alike(self.days, days, spring, numbers).T @ flight).T
+        return mean + [self.prior.pulled(self.days, self._members, days, z, pull) for z in members]
 
     def _seen(self, days: Days, z: Members) -> np.ndarray:
         """Covariance of what was observed with these days, shape (observed, days)."""

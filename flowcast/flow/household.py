@@ -117,9 +117,10 @@ def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int
     """
     household = prior_household(numbers)
     idle = days.foraging_h < numbers["flow.idle_below_h"]
+    warmth_known = np.isfinite(days.temp_c) & np.isfinite(days.month_temp_c)
     for _ in range(rounds):
         intake, stocks = intake_of(gain_kg, days, household)
-        rows = np.isfinite(gain_kg) & (idle | (intake < 0))
+        rows = np.isfinite(gain_kg) & warmth_known & (idle | (intake < 0))
         if rows.sum() < 3:
             return household
         design = _design(days, stocks, numbers)[rows]

@@ -50,7 +50,8 @@ class Scenarios:
     """Possible futures of the yard, each with its weather kept. Arrays (scenarios, days). [kg/d]
 
     copies: how many neighbouring rows were drawn for each future that was asked for; quantiles and
-    chances are read off all rows, so that they hardly depend on the seed.
+    chances are read off all rows, so that they hardly depend on the seed. more_use_kg: what each
+    future's colony uses beyond the middle of what is known of its use; None where not kept.
     """
 
     dates: pd.DatetimeIndex
@@ -62,12 +63,14 @@ class Scenarios:
     labels: tuple[str, ...]
     followed_d: np.ndarray
     copies: int = 1
+    more_use_kg: np.ndarray | None = None
 
     def thinned(self) -> Scenarios:
         """One row of each future asked for."""
         per_row = ("gain_kg", "intake_kg", "foraging_h", "soil_frac", "weather", "followed_d")
         kept = {name: getattr(self, name)[:: self.copies] for name in per_row}
-        return replace(self, **kept, copies=1)
+        more = None if self.more_use_kg is None else self.more_use_kg[:: self.copies]
+        return replace(self, **kept, more_use_kg=more, copies=1)
 
 
 def future_of(
@@ -141,7 +144,7 @@ def simulate(
     wide = np.where(flying, from_scale(mean + away * numbers["flow.widen"] * widen * tail), 0.0)
     kept = plain.mean(0) / np.maximum(wide.mean(0), 1e-9)
     intake = wide * np.minimum(kept, 1.0)
-    gain = _gains(model, future, weather, intake, rng)
+    gain, more = _gains(model, future, weather, intake, rng)
     return Scenarios(
         dates=future.dates,
         gain_kg=gain,
@@ -152,6 +155,7 @@ def simulate(
         labels=future.labels,
         followed_d=future.followed_d[weather],
         copies=copies,
+        more_use_kg=more,
     )
 
 
@@ -222,15 +226,19 @@ def _gains(
     weather: np.ndarray,
     intake: np.ndarray,
     rng: np.random.Generator,
-) -> np.ndarray:
-    """The gain equation over every scenario, with the colony's use drawn once a scenario."""
+) -> tuple[np.ndarray, np.ndarray]:
+    """The gain equation over every scenario, with the colony's use drawn once a scenario; and by how
+    much that use lies over the middle one."""
     numbers = model.prior.numbers
     chill, brooding = drivers(future.days, numbers)
     coefficients = model.household.draw(len(intake), rng)
+    middle = coefficients.mean(axis=0)  # of what was drawn, none of it below its least value
     scatter = rng.normal(0.0, numbers["flow.gain_sd_kg"], intake.shape)
-    gain, stock = np.empty_like(intake), model.stock
+    gain, more, stock = np.empty_like(intake), np.empty_like(intake), model.stock
     for t in range(intake.shape[1]):
-        used = use(stock, chill[weather, t], brooding[weather, t], coefficients, numbers)
+        met = (stock, chill[weather, t], brooding[weather, t])
+        used = use(*met, coefficients, numbers)
+        more[:, t] = used - use(*met, middle, numbers)
         gain[:, t] = intake[:, t] - used + scatter[:, t]
         stock = step(stock, intake[:, t], numbers)
-    return gain
+    return gain, more

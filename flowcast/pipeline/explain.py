@@ -12,6 +12,7 @@ from flowcast import weather
 from flowcast.errors import InputError, NotEnoughDataError
 from flowcast.flow.days import days_of
 from flowcast.flow.fit import FlowModel
+from flowcast.flow.household import intake_of
 from flowcast.pipeline.gather import Reach
 from flowcast.pipeline.run import fit_record, plants_of, record_of
 from flowcast.reasons import Season, explain_span, hive_seasons
@@ -22,11 +23,12 @@ from flowcast.reasons.kilograms import (
     in_kilograms,
     lost_share,
     together,
+    water,
     when,
 )
 from flowcast.reasons.plants import rain_against_normal
 from flowcast.reasons.spans import same_dates
-from flowcast.reasons.swaps import NEEDED, swap
+from flowcast.reasons.swaps import NEEDED, filled, swap
 from flowcast.results import Record, YardSeason
 from flowcast.yard import Yard
 
@@ -128,39 +130,56 @@ def explain_record(record: Record, first: pd.Timestamp, last: pd.Timestamp) -> S
 def kilograms_of(
     record: Record, season: Season, seed: int = 1, model: FlowModel | None = None
 ) -> Kilograms | None:
-    """Kilograms by driver, where gains and enough other years of weather are known; else None."""
+    """Kilograms by driver, where the season and enough other years are known and bees fly; else None."""
     numbers = record.yard.numbers
-    year, spans = season.first.year, _lent(record, season)
-    enough = len(spans) - 1 >= numbers["reasons.kg_years"]
-    if np.isnan(season.gain.now) or year not in spans or not enough:
+    year, lent = season.first.year, _lent(record, season)
+    enough = len(lent) - 1 >= numbers["reasons.kg_years"]
+    if np.isnan(season.gain.now) or not enough:
         return None
-    index = spans[year].index
+    spans = filled(lent, year)
     hours = np.array([part["foraging_h"].to_numpy() for part in spans.values()])
     # A day on which nobody flies in any year brings nothing, whatever is swapped.
     told = np.isfinite(hours).all(axis=0) & (hours.max(axis=0) >= numbers["flow.flight_min_h"])
-    whole = np.all([part[list(NEEDED)].notna().all(axis=1) for part in spans.values()], axis=0)
-    told &= whole
+    lacks = lent[year][list(NEEDED)].isna().any(axis=1).to_numpy()
+    if not told.any() or 1 - lacks.mean() < numbers["reasons.gain_share"]:
+        return None
     spans = {y: part[told] for y, part in spans.items()}
-    single = record.spans[record.spans["days"] == 1]["gain_kg"].groupby(level=0).median()
-    days = record.days.take(record.daily.index.get_indexer(index)).take(told)
-    gain = single.reindex(index).to_numpy(float)[told]
-    rng = np.random.default_rng(seed)
-    swapped = swap(model or fit_record(record), days, gain, spans, year, numbers, rng)
-    seasons = season.gain.years - 1
-    known = min(season.gain_known, float(whole.mean()))
-    share = lost_share(spans, year, swapped.usual_kg)
-    parts, rest = in_kilograms(swapped, share, season.gain.more, seasons, known, numbers)
-    days_of_most = when(departures(spans, year), swapped.usual_kg, numbers)
+    model, at = model or fit_record(record), record.daily.index.get_indexer(spans[year].index)
+    days, seen = record.days.take(at), _seen(record, model)[at]
+    swapped = swap(model, days, seen, spans, year, numbers, np.random.default_rng(seed))
+    usual = swapped.usual_kg
+    blind = float(usual[lacks[told]].sum() / max(usual.sum(), 1e-9))
+    parts, rest = in_kilograms(
+        swapped,
+        lost_share(spans, year, usual),
+        season.gain.more,
+        season.gain_years,
+        season.gain_known,
+        blind,
+        numbers,
+    )
+    days_of_most = when(departures(spans, year), usual, parts["kg"], numbers)
+    wetter = water(spans, year, usual)
+    if not wetter:
+        days_of_most.loc["soil"] = pd.NaT
     parts = parts.join(days_of_most)
     return Kilograms(
         parts=parts.drop(index=IN_ALL),
         flight=parts.loc[IN_ALL],
         more_kg=season.gain.more,
         rest_kg=rest,
+        water=wetter,
         together=together(spans, year),
         years=len(spans) - 1,
-        seasons=seasons,
+        seasons=len(season.gain_years),
     )
+
+
+def _seen(record: Record, model: FlowModel) -> np.ndarray:
+    """Intake of each day of the record by its gain; NaN where it is not known alone. [kg]"""
+    single = record.spans[record.spans["days"] == 1]["gain_kg"].groupby(level=0).median()
+    gain = single.reindex(record.daily.index).to_numpy(float)
+    return intake_of(gain, record.days, model.household)[0]
 
 
 def _lent(record: Record, season: Season) -> dict[int, pd.DataFrame]:

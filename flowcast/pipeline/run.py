@@ -304,5 +304,7 @@ def from_issue(drawn: Scenarios, unknown: int) -> Scenarios:
         return drawn
     cut = ("dates", "gain_kg", "intake_kg", "foraging_h", "soil_frac")
     later = {name: getattr(drawn, name)[..., unknown:] for name in cut}
+    if drawn.more_use_kg is not None:
+        later["more_use_kg"] = drawn.more_use_kg[:, unknown:]
     followed = np.maximum(drawn.followed_d - unknown, 0)
     return replace(drawn, **later, followed_d=followed)

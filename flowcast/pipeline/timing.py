@@ -12,7 +12,7 @@ import pandas as pd
 from flowcast import weather
 from flowcast.advice.after import AfterAdvice, read_after, winter_bees
 from flowcast.advice.ahead import HiveAhead, hive_ahead
-from flowcast.advice.hive import Box, HiveNow, free_of, stores_of
+from flowcast.advice.hive import Box, HiveNow, free_of, size_of, stores_of
 from flowcast.advice.refractometer import read_water
 from flowcast.advice.ripe import (
     RipeAdvice,
@@ -22,10 +22,18 @@ from flowcast.advice.ripe import (
     read_ripeness,
     sets_fast,
 )
-from flowcast.advice.splits import KINDS, Air, SplitAdvice, SwarmWatch, split_advice, swarm_watch
+from flowcast.advice.splits import (
+    KINDS,
+    Air,
+    SplitAdvice,
+    SwarmWatch,
+    not_starving,
+    split_advice,
+    swarm_watch,
+)
 from flowcast.advice.start import read_start
-from flowcast.advice.stores import stores_advice
-from flowcast.advice.supers import SuperAdvice, super_advice
+from flowcast.advice.stores import StoresAdvice, stores_advice
+from flowcast.advice.supers import SuperAdvice, against_mites, super_advice, while_fed
 from flowcast.advice.visits import CALENDAR_D, Visits, read_visits
 from flowcast.advice.when import Advice, When
 from flowcast.advice.winter import leave_advice
@@ -49,6 +57,7 @@ from flowcast.scale_log import within_days
 FAR_DAYS = 270  # from a last flow to the first one after a long winter
 FAR_SCENARIOS = 300
 BEETLE_DRAWS = 100
+NEAR_D = 14  # a day fit to open a hive within two weeks is near
 NO_FEED = "fondant"  # laid on without opening the hive, so on any day
 
 
@@ -130,13 +139,14 @@ def timing_from(
         beetles_high = _beetles_high(record, found.seed)
     plain = HiveNow("", share=(1.0, 0.0))
     hives = hives_now(record, current=current)
+    after = _after(record, futures, visits)
     return YardTiming(
         outlook=found,
         visits=visits,
         until=futures.scenarios.dates[-1],
-        hives=_hives(hives, found, futures, visits, beetles_high, current=current),
+        hives=_hives(hives, found, futures, visits, beetles_high, after.latest, current=current),
         usual=() if hives else _splits(plain, found, futures, visits, beetles_high),
-        after=_after(record, futures, visits),
+        after=after,
         sets=_sets(record, visits),
         beetles=beetles_high,
         water=water,
@@ -173,18 +183,37 @@ def _beetles_high(record: Record, seed: int) -> float | None:
 
 
 def _hives(
-    hives: list[HiveNow], found: YardOutlook, futures: Futures, visits: Visits, beetles, *, current
+    hives: list[HiveNow],
+    found: YardOutlook,
+    futures: Futures,
+    visits: Visits,
+    beetles: float | None,
+    latest: pd.Timestamp | None,
+    *,
+    current: bool,
 ) -> tuple[HiveTiming, ...]:
     beginnings = {b.hive: b for b in new_colonies(found.record, current=current)}
     ripe = _ripe(found, hives, visits, beetles)
     return tuple(
-        _hive(hive, beginnings.get(hive.name), ripe[hive.name], found, futures, visits, beetles)
+        _hive(
+            hive,
+            beginnings.get(hive.name),
+            ripe[hive.name],
+            found,
+            futures,
+            visits,
+            beetles,
+            latest,
+        )
         for hive in hives
     )
 
 
-def _hive(hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetles) -> HiveTiming:
-    numbers, threshold = found.record.yard.numbers, found.record.yard.flow_day_kg
+def _hive(
+    hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetles, latest
+) -> HiveTiming:
+    numbers = found.record.yard.numbers
+    threshold = found.record.yard.flow_day_kg * size_of(hive, numbers)
     rng = np.random.default_rng(found.seed)  # the same draws for every hive, so that they compare
     seasons = found.model.seasons
     ahead = hive_ahead(futures.scenarios, hive, futures.brooding, numbers, rng, seasons=seasons)
@@ -208,13 +237,14 @@ def _hive(hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetl
     room = free.kg if free else None
     until = swarms_until(found.record)
     watch = swarm_watch(hive, ahead, futures.air, until is not None, room, numbers)
+    splits = _splits(hive, found, futures, visits, beetles, ahead)
     return HiveTiming(
         hive=hive.name,
-        supers=_near(supers, visits),
-        splits=_splits(hive, found, futures, visits, beetles, ahead),
+        supers=against_mites(while_fed(_near(supers, visits), _syrup(feed), numbers), latest),
+        splits=tuple(not_starving(s) for s in splits) if feed.first_of_all else splits,
         swarm=_on_fit_day(_dated(watch, until, visits), visits),
-        stores=feed if feed.food == NO_FEED else _on_fit_day(feed, visits),
-        leave=leave,
+        stores=feed if feed.food == NO_FEED or feed.at_once else _on_fit_day(feed, visits),
+        leave=replace(leave, not_before=_not_before(visits)),
         ripe=ripe,
         start=read_start(
             beginning, futures.scenarios.gain_kg, futures.scenarios.dates, visits, numbers, rng
@@ -222,6 +252,18 @@ def _hive(hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetl
         if beginning
         else None,
     )
+
+
+def _not_before(visits: Visits) -> pd.Timestamp | None:
+    """The next day fit to open a hive, where none is near; the last day looked at where none is."""
+    today = visits.chance.index[0]
+    day = visits.next_fit(today) or visits.chance.index[-1]
+    return day if day > today + pd.Timedelta(days=NEAR_D) else None
+
+
+def _syrup(feed: StoresAdvice) -> When | None:
+    """When a hive is to be fed with syrup."""
+    return feed.when if feed.when and feed.food != NO_FEED else None
 
 
 def _splits(

@@ -157,19 +157,24 @@ def daily_shares(spans: pd.DataFrame, first: pd.Timestamp, last: pd.Timestamp) -
 
 
 def gain_against(shares: dict[int, pd.Series], year: int, numbers: Numbers) -> Against:
-    """The yard's gain over the known days of a span, beside other seasons on the same days.
-
-    Each other season is compared on the days known in both, when they are at least
-    reasons.gain_share of the span; the gains shown for it are this season's less the difference. NaN
-    where so little is known of the season itself.
-    """
+    """The yard's gain over the known days of a span, beside `other_gains`; NaN where little is known."""
     own = shares[year].to_numpy()
-    least = numbers["reasons.gain_share"] * len(own)
-    if np.isfinite(own).sum() < least:
+    if np.isfinite(own).sum() < numbers["reasons.gain_share"] * len(own):
         return Against(np.nan, np.nan, np.nan, np.nan, 1, 1)
-    now, others = float(np.nansum(own)), {}
+    now = float(np.nansum(own))
+    return against(other_gains(shares, year, numbers) | {year: now}, year)
+
+
+def other_gains(shares: dict[int, pd.Series], year: int, numbers: Numbers) -> dict[int, float]:
+    """Gains of the other seasons that can be laid beside this one's, by the year they begin in. [kg]
+
+    Each is compared on the days known in both, when they are at least reasons.gain_share of the
+    span; the gain shown for it is this season's less the difference.
+    """
+    own, others = shares[year].to_numpy(), {}
     for other, share in shares.items():
         both = np.isfinite(own) & np.isfinite(share.to_numpy())
-        if both.sum() >= least:
-            others[other] = now - float((own - share.to_numpy())[both].sum())
-    return against(others | {year: now}, year)
+        if other != year and both.sum() >= numbers["reasons.gain_share"] * len(own):
+            less = float((own - share.to_numpy())[both].sum())
+            others[other] = float(np.nansum(own)) - less
+    return others

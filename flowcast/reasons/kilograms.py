@@ -9,6 +9,7 @@ explains is the rest. It is association learned from this log, not proof.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -16,8 +17,9 @@ import numpy as np
 import pandas as pd
 
 from flowcast.numbers import Numbers
-from flowcast.reasons.swaps import DRIVERS, FLIGHT, Swapped, lost
+from flowcast.reasons.swaps import DRIVERS, FLIGHT, FLOWERS, Swapped, grown, lost
 
+GROUPS = ["flight" if driver in FLIGHT else driver for driver in DRIVERS]  # trusted alike
 IN_ALL = "flight"  # cold, heat, rain, wind and light together
 ALIKE = 0.6  # correlation from which two drivers are said to have gone together
 Z80 = 1.2816  # half an 80 % interval of a normal, in standard deviations
@@ -29,25 +31,20 @@ class Kilograms:
 
     parts: index `DRIVERS`; kg: what the driver brought against its usual (cost: negative), q10, q90:
     80 % interval; first, last: the days that hold most of it, NaT where it is spread out. flight: the
-    drivers of flight in one, of the same columns; they often go together. more_kg: the gain less that of the log's other seasons, on days known in both; NaN
-    without another. rest_kg: more_kg less all parts. together: correlation of the drivers' weekly
-    departures from the usual over the span. years: how many lent their weather; seasons: how many
-    other seasons the log has.
+    drivers of flight in one, of the same columns; they often go together. more_kg: the gain less that
+    of the log's other seasons, on days known in both; NaN without another. rest_kg: more_kg less all
+    parts. water: as `water`. together: correlation of the drivers' weekly departures from the usual
+    over the span. years: how many lent their weather; seasons: how many other seasons the log has.
     """
 
     parts: pd.DataFrame
     flight: pd.Series
     more_kg: float
     rest_kg: float
+    water: int
     together: pd.DataFrame
     years: int
     seasons: int
-
-    @property
-    def told(self) -> pd.DataFrame:
-        """Parts whose interval leaves out nothing, the largest first."""
-        clear = self.parts[(self.parts["q10"] > 0) | (self.parts["q90"] < 0)]
-        return clear.reindex(clear["kg"].abs().sort_values(ascending=False).index)
 
     @property
     def alike(self) -> list[tuple[str, str, float]]:
@@ -61,8 +58,9 @@ def in_kilograms(
     swapped: Swapped,
     lost_share: np.ndarray,
     more_kg: float,
-    seasons: int,
+    beside: Sequence[int],
     known: float,
+    blind: float,
     numbers: Numbers,
 ) -> tuple[pd.DataFrame, float]:
     """Parts (index DRIVERS and IN_ALL; kg, q10, q90) and the rest, as of `Kilograms`.
@@ -73,17 +71,25 @@ def in_kilograms(
         `lost_share`.
     more_kg : float
         The gain less the mean of the log's other seasons; NaN without another. [kg]
-    seasons : int
-        How many others.
+    beside : sequence of int
+        Their years.
     known : float
-        Share of the span's days whose weather and gain are known; doubt grows as it falls.
+        Share of the span's days with a known gain; doubt grows as it falls.
+    blind : float
+        Share of what the span usually brings that falls on days without weather: there the season
+        may have been any of the other years.
     """
     lacking = -more_kg if np.isfinite(more_kg) else 0.0
     scale = max(swapped.intake_kg, float(swapped.usual_kg.sum()), swapped.intake_kg + lacking)
-    thought, var = _thought(swapped, lost_share, scale, numbers)
-    cov = np.diag(var / max(known, 0.1))
-    if np.isfinite(more_kg) and seasons > 0:
-        thought, cov = _joined(thought, cov, more_kg, seasons, scale, numbers)
+    by_year = _trust(numbers) * swapped.parts[:, 0]  # (years, drivers)
+    thought = by_year.mean(axis=0)
+    var = _doubt(swapped, thought, lost_share, scale, numbers)
+    var = (var + blind * by_year.var(axis=0)) / max(min(known, 1.0 - blind), 0.1)
+    cov = np.diag(var)
+    if np.isfinite(more_kg) and len(beside) and scale > 0:
+        expected = _against_log(by_year, swapped.years, beside)
+        luck = numbers["reasons.luck"] * scale
+        thought, cov = _joined(thought, cov, more_kg - expected, len(beside), luck)
     every = {d: np.array([d == other for other in DRIVERS]) for d in DRIVERS}
     every |= {IN_ALL: np.array([d in FLIGHT for d in DRIVERS])}
     rows = {name: _interval(thought, cov, these) for name, these in every.items()}
@@ -97,42 +103,57 @@ def _interval(thought: np.ndarray, cov: np.ndarray, these: np.ndarray) -> tuple[
     return kg, kg - half, kg + half
 
 
-def _thought(
-    swapped: Swapped, lost_share: np.ndarray, scale_kg: float, numbers: Numbers
-) -> tuple[np.ndarray, np.ndarray]:
-    """What the model alone lets one think of each driver: mean and variance. [kg]
+def _trust(numbers: Numbers) -> np.ndarray:
+    """Share of the model's parts that stands. Shape (drivers,). [1]"""
+    return np.array([numbers[f"reasons.trust_{group}"] for group in GROUPS])
+
+
+def _doubt(
+    swapped: Swapped,
+    thought: np.ndarray,
+    lost_share: np.ndarray,
+    scale_kg: float,
+    numbers: Numbers,
+) -> np.ndarray:
+    """Variance of what the model alone lets one think of each driver. Shape (drivers,). [kg2]
 
     scale_kg is what there was to lose or to win. Hours lost may have cost all they could have
     brought, or nothing.
     """
-    groups = ["flight" if driver in FLIGHT else driver for driver in DRIVERS]
-    trust = np.array([numbers[f"reasons.trust_{group}"] for group in groups])
-    doubt = np.array([numbers[f"reasons.doubt_{group}"] for group in groups])
-    by_year = swapped.parts.mean(axis=0)  # (1 + members, drivers)
-    thought, soil = trust * by_year[0], DRIVERS.index("soil")
+    doubt, soil = np.array([numbers[f"reasons.doubt_{g}"] for g in GROUPS]), DRIVERS.index("soil")
     own = numbers["reasons.doubt_share"] * thought
-    own[soil] = numbers["reasons.member_share"] * by_year[1:, soil].std()
+    own[soil] = numbers["reasons.member_share"] * swapped.parts.mean(axis=0)[1:, soil].std()
     doubt[soil] += numbers["reasons.doubt_rain_plants"] * swapped.rain_share
     could = numbers["reasons.doubt_lost"] * lost_share
-    return thought, own**2 + (doubt**2 + could**2) * scale_kg**2
+    return own**2 + (doubt**2 + could**2) * scale_kg**2
+
+
+def _against_log(by_year: np.ndarray, years: Sequence[int], beside: Sequence[int]) -> float:
+    """What all drivers brought against the log's other seasons, by the model. [kg]
+
+    Those had weather of their own, which need not be the usual; where a season's weather is not
+    among the years that lent theirs it counts as the usual.
+    """
+    sums = dict(zip(years, by_year.sum(axis=1), strict=True))
+    usual = by_year.sum(axis=1).mean()
+    return float(np.mean([sums.get(year, usual) for year in beside]))
 
 
 def _joined(
-    thought: np.ndarray,
-    cov: np.ndarray,
-    more_kg: float,
-    seasons: int,
-    scale_kg: float,
-    numbers: Numbers,
+    thought: np.ndarray, cov: np.ndarray, surprise_kg: float, seasons: int, luck_kg: float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Mean and covariance of the drivers once the season's departure from the others is seen.
+    """Mean and covariance of the drivers once the season is seen beside the others of the log.
 
-    The others' mean strays by what a season strays, over the root of their number.
+    Parameters
+    ----------
+    surprise_kg : float
+        How much more it brought than the others, less what the drivers are thought to have brought
+        against those. It holds the error of that and the season's luck, and the same of each of the
+        others over their number.
     """
-    one_season = cov.sum() + (numbers["reasons.luck"] * scale_kg) ** 2
-    seen = one_season * (1.0 + 1.0 / seasons)
+    seen = (cov.sum() + luck_kg**2) * (1.0 + 1.0 / seasons)
     with_sum = cov.sum(axis=1)
-    thought = thought + with_sum / seen * (more_kg - thought.sum())
+    thought = thought + with_sum / seen * surprise_kg
     return thought, cov - np.outer(with_sum, with_sum) / seen
 
 
@@ -158,8 +179,10 @@ def together(spans: dict[int, pd.DataFrame], year: int) -> pd.DataFrame:
     return off.groupby(np.arange(len(off)) // 7).mean().corr()
 
 
-def when(off: pd.DataFrame, usual_kg: np.ndarray, numbers: Numbers) -> pd.DataFrame:
+def when(off: pd.DataFrame, usual_kg: np.ndarray, kg: pd.Series, numbers: Numbers) -> pd.DataFrame:
     """First and last of the days that hold most of each driver's doing; NaT where it is spread out.
+
+    Also where its hours went the other way than its part: then no days of it can be named.
 
     Parameters
     ----------
@@ -167,26 +190,43 @@ def when(off: pd.DataFrame, usual_kg: np.ndarray, numbers: Numbers) -> pd.DataFr
         `departures`, by date.
     usual_kg : array, shape (days,)
         What a day usually brings: an hour lost when nothing blooms costs nothing. [kg]
+    kg : Series
+        The part of each driver.
     """
     days = {}
     for driver in off:
         course = off[driver].to_numpy() * usual_kg
-        run = _shortest(course * np.sign(course.sum()), numbers["reasons.most_share"])
+        side = np.sign(course.sum()) if driver in FLOWERS else -np.sign(kg[driver])
+        run = _shortest(course * side, numbers["reasons.most_share"])
         short = driver != "timing" and run and run[1] - run[0] < numbers["reasons.most_days"]
         days[driver] = (off.index[run[0]], off.index[run[1]]) if short else (pd.NaT, pd.NaT)
     return pd.DataFrame.from_dict(days, orient="index", columns=["first", "last"])
 
 
 def _shortest(values: np.ndarray, share: float) -> tuple[int, int] | None:
-    """First and last position of the shortest run that holds this share of a positive sum."""
-    sums = np.r_[0.0, np.cumsum(values)]
+    """First and last position of the shortest run that holds this share of all above 0.
+
+    None where what is below 0 outweighs that.
+    """
+    sums, above = np.r_[0.0, np.cumsum(values)], np.maximum(values, 0.0).sum()
     if sums[-1] <= 0:
         return None
     for length in range(1, len(values) + 1):
         held = sums[length:] - sums[:-length]
-        if held.max() >= share * sums[-1]:
+        if held.max() >= share * above:
             return int(held.argmax()), int(held.argmax()) + length - 1
     return None
+
+
+def water(spans: dict[int, pd.DataFrame], year: int, usual_kg: np.ndarray) -> int:
+    """Whether flowers had more water than usual (+1) or less (-1) when there was most to gather.
+
+    0 where the soil and the rain of the weeks before do not agree.
+    """
+    courses = {y: (p["soil_water_frac"].to_numpy(), grown(p["rained"])) for y, p in spans.items()}
+    usual = np.mean([course for y, course in courses.items() if y != year], axis=0)
+    soil, rain = np.sign((np.array(courses[year]) - usual) @ usual_kg)
+    return int(soil) if soil == rain else 0
 
 
 def departures(spans: dict[int, pd.DataFrame], year: int) -> pd.DataFrame:

@@ -70,7 +70,8 @@ def _with_days_before(bloom: np.ndarray, days: int) -> np.ndarray:
 
 
 def _figures(part: pd.DataFrame, bloom, watered, numbers: Numbers) -> dict[str, float]:
-    soil, known = part["soil_water_frac"], part["precip_mm"].notna()
+    known = part["precip_mm"].notna()
+    soil = part["soil_water_frac"].where(known)  # it runs on through days without rain told
     parched = (soil < numbers["reasons.parched_frac"]).astype(float).where(soil.notna())
     frost = (part["temp_min_c"] < numbers["reasons.frost_c"]).astype(float)
     frost = frost.where(part["temp_min_c"].notna())[bloom]

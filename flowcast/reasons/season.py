@@ -9,7 +9,14 @@ import pandas as pd
 
 from flowcast.foraging import FACTORS
 from flowcast.numbers import Numbers
-from flowcast.reasons.hives import HiveSeason, LowHive, daily_shares, gain_against, low_hives
+from flowcast.reasons.hives import (
+    HiveSeason,
+    LowHive,
+    daily_shares,
+    gain_against,
+    low_hives,
+    other_gains,
+)
 from flowcast.reasons.hours import by_month, hours_against
 from flowcast.reasons.plants import Plants, plants_against
 from flowcast.reasons.spans import Against, against, known_sum, same_dates
@@ -35,9 +42,11 @@ class Season:
 
     hours, bloom_hours: foraging hours and days and hours lost to each factor, over the span and over
     its days of stated bloom (None where nothing is stated or nothing stated blooms in the span).
-    months: as `hours.by_month`. daily: now and usual foraging hours of each date. weekly: index the first date of each week; now, usual, low, high
-    foraging hours. gain: of the yard's middle hive, NaN without enough log, against other seasons of
-    the log. hives: each one; low: those far behind the others. reasons: from the weightiest on. years: of weather, this one counted.
+    months: as `hours.by_month`. daily: now and usual foraging hours of each date. weekly: index the
+    first date of each week; now, usual, low, high foraging hours. gain: of the yard's middle hive, NaN
+    without enough log, against the other seasons of the log, which gain_years names. hives: each one;
+    low: those far behind the others. reasons: from the weightiest on. years: of weather, this one
+    counted.
     """
 
     first: pd.Timestamp
@@ -49,6 +58,7 @@ class Season:
     weekly: pd.DataFrame
     plants: Plants
     gain: Against
+    gain_years: tuple[int, ...]
     gain_known: float
     hives: tuple[HiveSeason, ...]
     low: tuple[LowHive, ...]
@@ -99,6 +109,7 @@ def explain_span(
         weekly=_weekly(days, year, numbers),
         plants=plants,
         gain=gain,
+        gain_years=tuple(other_gains(shares, year, numbers)),
         gain_known=float(shares[year].notna().mean()),
         hives=tuple(hives),
         low=tuple(low_hives(hives, numbers)),

@@ -17,7 +17,6 @@ import pandas as pd
 
 from flowcast.flow.days import Days
 from flowcast.flow.fit import FlowModel, from_scale, seen_on_scale, to_scale
-from flowcast.flow.household import Stock, drivers, intake_of, step, use
 from flowcast.numbers import Numbers
 from flowcast.reasons.shapley import coalitions, shapley
 
@@ -46,14 +45,14 @@ MEMBERS = 24  # ways the yard could be, for the doubt about each part
 class Swapped:
     """What swapping says of a span.
 
-    parts: what each driver brought against each other year, shape (years, 1 + members, drivers), the
-    model itself first and then ways the yard could be. [kg] gain_kg: the model's gain of the span.
-    intake_kg: its intake. rain_share: share of that from plants that follow rain. usual_kg: intake of
-    each day under the other years' weather, their mean.
+    years: the other years. parts: what each driver brought against each of them, shape
+    (years, 1 + members, drivers), the model itself first and then ways the yard could be. [kg] intake_kg: the model's intake of the
+    span. rain_share: share of that from plants that follow rain. usual_kg: intake of each day under
+    the other years' weather, their mean.
     """
 
+    years: tuple[int, ...]
     parts: np.ndarray
-    gain_kg: float
     intake_kg: float
     rain_share: float
     usual_kg: np.ndarray
@@ -62,7 +61,7 @@ class Swapped:
 def swap(
     model: FlowModel,
     days: Days,
-    gain_kg: np.ndarray,
+    seen_kg: np.ndarray,
     spans: dict[int, pd.DataFrame],
     year: int,
     numbers: Numbers,
@@ -73,25 +72,44 @@ def swap(
     Parameters
     ----------
     days : Days
-        The span's days as they were.
-    gain_kg : array, shape (days,)
-        Daily net gain of the yard, NaN where it is not known. [kg/d]
+        The span's days; their weather is that of `spans`.
+    seen_kg : array, shape (days,)
+        Intake of each day by its gain (`household.intake_of`), NaN where it is not known. [kg/d]
     spans : dict
         Year -> days with the columns `NEEDED`, none missing, of this year and the others; shift_d is
         the phenological day less the season day, rained the rain before as a share of normal.
     """
     own, others = spans[year], [part for y, part in spans.items() if y != year]
-    world = _World.of(model, days, gain_kg, numbers, rng)
+    days = replace(days, foraging_h=own["foraging_h"].to_numpy(float))
+    days = _flowers_of(days, own, own, (False, False))
+    world = _World.of(model, days, seen_kg, numbers, rng)
     ran = [world.run(own, part) for part in others]
     gain, intake, usual = (np.array(values) for values in zip(*ran, strict=True))
     share = model.prior.ensemble.rain_share(days)
     return Swapped(
+        years=tuple(y for y in spans if y != year),
         parts=-np.array([[shapley(member) for member in of_year] for of_year in gain]),
-        gain_kg=float(gain[0, 0, 0]),
         intake_kg=float(intake[0].sum()),
         rain_share=float((share * intake[0]).sum() / max(intake[0].sum(), 1e-9)),
         usual_kg=usual.mean(axis=0),
     )
+
+
+def filled(spans: dict[int, pd.DataFrame], year: int) -> dict[int, pd.DataFrame]:
+    """The columns `NEEDED` with days that lack any of them as they usually are.
+
+    So that a hole counts as weather like that of the other years: their mean on that day, of those
+    that know it; NaN where none does.
+    """
+    spans = {y: part[list(NEEDED)].astype(float) for y, part in spans.items()}
+    known = {y: part.where(part.notna().all(axis=1)).to_numpy() for y, part in spans.items()}
+    others = np.array([values for y, values in known.items() if y != year])
+    count = np.isfinite(others).sum(axis=0)
+    usual = np.where(count > 0, np.nansum(others, axis=0) / np.maximum(count, 1), np.nan)
+    return {
+        y: pd.DataFrame(np.where(np.isfinite(known[y]), known[y], usual), part.index, part.columns)
+        for y, part in spans.items()
+    }
 
 
 @dataclass(frozen=True)
@@ -122,10 +140,9 @@ class _Surface:
 
 def _table(model: FlowModel, days: Days) -> np.ndarray:
     """z of the model and of some members at every node of the hours, (1 + members, hours, days)."""
-    grid = _grid(days)
     few = model.prior.ensemble.first(MEMBERS)
-    z = np.vstack([model.mean(grid), to_scale(few.both(grid)[0])])
-    return z.reshape(1 + MEMBERS, len(HOURS), len(days))
+    members = to_scale(few.both(_grid(days))[0]).reshape(MEMBERS, len(HOURS), len(days))
+    return np.concatenate([model.mean(days, HOURS)[None], members])
 
 
 def _flowers_of(days: Days, own: pd.DataFrame, other: pd.DataFrame, taken) -> Days:
@@ -173,9 +190,8 @@ class _World:
     numbers: Numbers
 
     @classmethod
-    def of(cls, model: FlowModel, days: Days, gain_kg, numbers: Numbers, rng) -> _World:
+    def of(cls, model: FlowModel, days: Days, seen, numbers: Numbers, rng) -> _World:
         plain = _Surface(_table(model, days)[None])
-        seen, _ = intake_of(gain_kg, days, model.household)
         now = plain.at(days.foraging_h[None], np.zeros((1, len(FLOWERS)), bool))[:, 0]
         flew = (days.foraging_h >= numbers["flow.flight_min_h"]) & np.isfinite(seen)
         day = np.where(flew, seen_on_scale(np.nan_to_num(seen)), now[0])
@@ -183,7 +199,7 @@ class _World:
         return cls(model, days, plain, day - now, answer, numbers)
 
     def run(self, own: pd.DataFrame, other: pd.DataFrame) -> tuple[np.ndarray, ...]:
-        """Gain with each set of drivers from the other year, (1 + members, sets). [kg]
+        """What each set of drivers from the other year leaves on the scale, (1 + members, sets). [kg]
 
         With it the intake of each day as it was, and with all drivers from the other year.
         """
@@ -192,22 +208,29 @@ class _World:
         flowers = sets[:, len(FLIGHT) :]
         surface = self.plain.beside(self.model, self.days, own, other)
         z = surface.at(hours, flowers) + self.left[:, None, :]
-        grown = _grown(other["rained"]) - _grown(own["rained"])
-        moved = np.exp(self.answer[:, None, :] * np.where(flowers[:, :1], grown, 0.0))
+        more = grown(other["rained"]) - grown(own["rained"])
+        moved = np.exp(self.answer[:, None, :] * np.where(flowers[:, :1], more, 0.0))
         flying = hours >= self.numbers["flow.flight_min_h"]
         intake = np.where(flying, from_scale(z) * moved, 0.0)
-        return self._gain(intake), intake[0, 0], intake[0, -1]
+        return (
+            intake @ kept(self.days, self.model.household.mean, self.numbers),
+            intake[0, 0],
+            intake[0, -1],
+        )
 
-    def _gain(self, intake: np.ndarray) -> np.ndarray:
-        """The gain equation over the span, (members, sets). [kg]"""
-        chill, brooding = drivers(self.days, self.numbers)
-        coefficients = self.model.household.mean
-        stock, total = Stock(0.0, 0.0), np.zeros(intake.shape[:2])
-        for day in range(intake.shape[-1]):
-            used = use(stock, chill[day], brooding[day], coefficients, self.numbers)
-            total += intake[..., day] - used
-            stock = step(stock, intake[..., day], self.numbers)
-        return total
+
+def kept(days: Days, coefficients: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """Share of each day's intake that is left on the scale at the end of the span. [1]
+
+    The gain equation is linear in the intake: of a day's intake the water dries off and brood is
+    reared on it in the days that follow, by what `household.step` hands on. What the colony uses
+    besides is the same whatever comes in.
+    """
+    *_, brood, rho = coefficients
+    after = days.time[-1] - days.time
+    reared = 1.0 - (1.0 - 1.0 / numbers["flow.memory_d"]) ** after
+    dried = 1.0 - (1.0 - numbers["flow.drying_rate"]) ** after
+    return 1.0 - brood * reared - rho * dried
 
 
 def _answers(rain_share: np.ndarray, numbers: Numbers, rng: np.random.Generator) -> np.ndarray:
@@ -220,7 +243,7 @@ def _answers(rain_share: np.ndarray, numbers: Numbers, rng: np.random.Generator)
     return all_plants + (rain_plants - all_plants) * rain_share
 
 
-def _grown(rained: pd.Series) -> np.ndarray:
+def grown(rained: pd.Series) -> np.ndarray:
     """What rain before, as a share of normal, lets grow: ample is good, excess adds little. [log]"""
     share = rained.to_numpy(float)
     return np.log(2.0 * share / (1.0 + share))

@@ -14,13 +14,15 @@ from flowcast.advice.after import AfterAdvice
 from flowcast.advice.ripe import RipeAdvice, SetsFast
 from flowcast.advice.splits import SplitAdvice, SwarmWatch
 from flowcast.advice.start import Filled, StartAdvice
-from flowcast.advice.stores import StoresAdvice
+from flowcast.advice.stores import FOR_WINTER, StoresAdvice
 from flowcast.advice.supers import SuperAdvice
+from flowcast.advice.visits import CALENDAR_D
 from flowcast.advice.when import Advice, When
 from flowcast.advice.winter import LeaveAdvice
 from flowcast.report import words
 from flowcast.report.units import temp_range
 
+DOUBT = 1.15  # from this much more it is said what colonies that eat more would need
 LOOK_FIRST = "look into the hive first"
 
 WHY = {
@@ -32,15 +34,20 @@ WHY = {
     "foundation counts little": "foundation holds little until it is drawn",
     "chilled brood": "more room than bees can warm chills brood",
     "beetles and moth in empty comb": "beetles and wax moth lay in comb that no bees cover",
+    "syrup in supers": "syrup would be stored in a super, and is not honey",
     "flow ends": "the flow ends before bees would fill it",
     "new foragers take weeks": "an egg laid today is a forager in about six weeks",
+    "no queen": "it has no queen by yard.toml: give it one, or unite it",
+    "feed first": "its stores are too low: it is fed first",
     "too few bees to split": "it is too small to be split",
     "meets the flow": "new foragers would meet the flow",
     "costs the crop": "foragers would be missing in the flow",
-    "too late": "it would be no full colony before winter or dearth",
+    "too late": "it would be no full colony before winter",
+    "must be fed": "it would find too little flow to live on",
     "no mating weather": "a queen would find no weather to mate in",
     "too cold": "it is too cold to open hives and divide them",
     "no flow near": "no flow is near",
+    "pays on the whole": "no single flow is likely, but one or another is; it costs no crop if none comes",
     "no whole nights": "no scale has told of enough whole nights",
     "no flow lately": "no flow was seen in the last weeks",
     "nectar coming in": "nectar is still coming in",
@@ -51,8 +58,12 @@ WHY = {
     "sets in the comb": "this honey sets in the comb within weeks and is then lost to the extractor",
     "use learned": "what the colonies use is from this yard's own log",
     "use published": "what a colony uses is from published figures, for want of a log",
+    "more than its boxes hold": "its boxes do not hold that much, so it will have to be fed on the way",
     "gain is not crop": "gain on the scale is not crop: water, brood and the colony's own stores come off",
     "stores last": "what is in the hive lasts to the next flow in most futures",
+    "look again": "what comes in first decides: weigh or look again within four weeks",
+    "late for winter": "what is in the hive does not last the winter, and it is late for syrup",
+    "starving": "it may starve before a day fit to open a hive: feed on top of the combs today, in any weather",
     "stores fall to the floor": "stores may fall to the floor before the next flow",
     "winter ahead": "winter stores must be taken down while bees still take syrup",
     "brood eats a frame for a frame": "a full frame of honey raises about one frame of brood",
@@ -100,6 +111,7 @@ CAUTIONS = {
     "beetles on small units": "Splits and nuclei are the most exposed to beetles: make them strong and look weekly.",
     "drone layer": "A queen unmated three to four weeks on lays drones only: look for worker brood.",
     "cooling, not swarming": "On hot nights bees hanging outside may only be cooling the hive.",
+    "late super": "A super put on that late stands on the hive when mites should be treated: weigh late honey against it.",
     "label": "No product and no dose is advised here: what the label says, and whether it is allowed, comes first.",
     "temperature limits": "Hold the label's temperature limits against the days ahead.",
     "withholding": "Heed withholding times: no treatment with supers on for people unless the label allows it.",
@@ -139,8 +151,19 @@ def on(date: pd.Timestamp) -> str:
 
 
 def what(advice: Advice, units: str) -> str:
-    """What to do and by when."""
+    """What to do and by when, whole."""
+    return " ".join(part for part in (own(advice, units), rule(advice, units)) if part)
+
+
+def own(advice: Advice, units: str) -> str:
+    """What one hive is told."""
     return SAY[type(advice)](advice, units)
+
+
+def rule(advice: Advice, units: str) -> str:
+    """What holds as well for every hive that is told alike; empty where there is no more to say."""
+    say = RULES.get(type(advice))
+    return say(advice, units) if say else ""
 
 
 def _between(when: When) -> str:
@@ -161,7 +184,8 @@ def _by(when: When) -> str:
 def alike(splits: tuple[SplitAdvice, ...]) -> tuple[SplitAdvice, ...]:
     """Kinds of split without a date that come to the same thing, as one."""
     first = splits[0]
-    if all((a.when, a.verdict, a.reasons) == (None, first.verdict, first.reasons) for a in splits):
+    told = {(a.reasons, _splits(replace(a, kind="any"), "kg")) for a in splits}
+    if all(a.when is None for a in splits) and len(told) == 1:
         keys = dict.fromkeys(key for a in splits for key in a.cautions)
         return (replace(first, kind="any", cautions=tuple(keys)),)
     return splits
@@ -187,6 +211,8 @@ def _supers(a: SuperAdvice, units: str) -> str:
         return f"Add {count} by {_by(a.when)}: {room}; chance that it runs out {chance}{_between(a.when)}.{last}"
     if a.verdict == "too few bees":
         return "No super yet, though comb may run out: bees do not cover 7 to 8 of 10 frames."
+    if a.verdict == "while fed":
+        return f"No super while it is fed; then look again, since comb may run out later: {room}."
     if a.verdict == "no more this season":
         return f"No further super this season; {room}."
     return f"Room enough: {room}.{last}"
@@ -201,25 +227,57 @@ def _splits(a: SplitAdvice, units: str) -> str:
     }
     head = f"Split with {name[a.kind]}"
     if a.verdict in ("split", "wait"):
-        return f"{head}: best on {_by(a.when)}{_between(a.when)}, which meets the next flow {words.chance(a.when.chance)}.{_mating(a)}"
+        return f"{head}: best on {_by(a.when)}{_between(a.when)}, which {_meets(a, units)}.{_mating(a)}"
     if a.verdict == "costs the crop":
-        return f"{head}: costs the crop{_cost(a, units)}."
+        free = "must be fed" in set(a.weeks["word"])
+        later = f"; from {_weeks(a, 'must be fed')} it costs none, but must be fed" if free else ""
+        return f"{head}: costs the crop{_cost(a, units)}{later}."
+    if a.verdict == "increase":
+        return f"{head}: no week ahead is likely to meet a flow. For more colonies, one made from {_weeks(a, 'no flow near')} costs no crop."
+    if a.verdict == "must be fed":
+        return f"{head}: for more colonies, from {_weeks(a, 'must be fed')}, and only if it is fed."
     return {
         "cells: act now": f"{head}: act on the queen cells now, whatever the calendar.",
-        "too late": f"{head}: too late in the season ahead.",
+        "too late": f"{head}: too late this season.",
+        "no mating weather": f"{head}: no weather for a young queen to mate in.",
+        "too cold": f"{head}: not in the cold ahead.",
         "not this colony": f"{head}: not from this colony.",
         "unknown": f"{head}: cannot be told.",
     }[a.verdict]
 
 
+def _meets(a: SplitAdvice, units: str) -> str:
+    """How likely the next flow is met; where it is not, what the split brings on the whole."""
+    chance = words.chance(a.when.chance)
+    if "pays on the whole" not in a.reasons:
+        return f"meets the next flow {chance}"
+    adds = a.weeks["crop_mean"].asof(a.when.first)
+    return f"meets the next flow only {chance}, yet adds {words.weight(adds, units)} of crop in the mean"
+
+
 def _cost(a: SplitAdvice, units: str) -> str:
-    week = a.weeks.iloc[0]
+    week = a.weeks[a.weeks["word"] == "costs the crop"].iloc[0]
     low, high = max(-week["crop_q90"], 0.0), max(-week["crop_q10"], 0.0)
-    return f", {words.weight_range(low, high, units)} if made this week"
+    when = "this week" if week.name == a.weeks.index[0] else f"from {words.day(week.name)}"
+    return f", {words.weight_range(low, high, units)} if made {when}"
+
+
+def _weeks(a: SplitAdvice, word: str) -> str:
+    """From the first to the last day of the first weeks in a row of which this is said; open when they
+    go on for a quarter of a year."""
+    said = (a.weeks["word"] == word).to_numpy()
+    first = int(said.argmax())
+    row = said[first:]
+    count = len(row) if row.all() else int(row.argmin())
+    begins = a.weeks.index[first]
+    last = a.weeks.index[first + count - 1] + pd.Timedelta(days=6)
+    if last > begins + pd.Timedelta(days=CALENDAR_D):
+        return f"{words.day(begins)} on"
+    return words.from_to(begins, last)
 
 
 def _mating(a: SplitAdvice) -> str:
-    if a.mating_from is None:
+    if a.mating_from is None or "pays on the whole" in a.reasons:
         return ""
     return f" Its queen would mate {words.from_to(a.mating_from, a.mating_to)}; without worker brood by {words.day(a.unmated_after)} expect a drone layer."
 
@@ -230,6 +288,8 @@ def _swarm(a: SwarmWatch, units: str) -> str:
         return f"Queen cells were seen: act now, whatever the calendar.{hot}"
     if a.verdict == "look":
         return f"Swarm season, until about {words.day(a.season_to)}: look for queen cells every {a.every_d} days.{hot}"
+    if a.verdict == "has room":
+        return f"A nucleus swarms once its box is full: look that it has room.{hot}"
     return f"Not the swarm season now.{hot}"
 
 
@@ -270,18 +330,38 @@ def _sets(a: SetsFast, units: str) -> str:
 
 
 def _leave(a: LeaveAdvice, units: str) -> str:
-    half, most, nine = (words.weight(kg, units) for kg in a.leave_kg)
-    frames = f"about {a.frames:.0f} full {a.box_kind} frames"
-    rule = f"Leave {nine} ({frames}), enough for 9 years of 10; {most} would do in 8 and {half} in 5. Never less than {words.weight(a.floor_kg, units)}."
     if a.verdict == "take":
-        sure, _, even = a.spare_kg
-        return f"Spare to take now: {words.weight(sure, units)} with a certainty of 9 in 10, {words.weight(even, units)} of 5 in 10. {rule}"
+        sure, _, even = (words.weight(kg, units) for kg in a.spare_kg)
+        spare = f"{sure}, 9 in 10 that the rest lasts; with {even} taken it is 5 in 10."
+        if a.not_before is None:
+            return f"Spare to take now: {spare}"
+        return f"Spare, but not to be taken in the cold: no day before {words.day(a.not_before)} is likely fit to open the hive. {spare[0].upper()}{spare[1:]}"
     if a.verdict == "short":
         low, _, high = a.short_kg
-        return f"Nothing to take: short of {words.weight_range(low, high, units)} (5 and 9 years of 10). {rule}"
-    if a.verdict == "take nothing":
-        return f"Nothing to take. {rule}"
-    return f"What is spare cannot be told. {rule}"
+        return f"Nothing to take: short of {words.weight_range(low, high, units)} (5 and 9 times in 10)."
+    return "Nothing to take." if a.verdict == "take nothing" else "What is spare cannot be told."
+
+
+def _leave_rule(a: LeaveAdvice, units: str) -> str:
+    half, most, nine = (words.weight(kg, units) for kg in a.leave_kg)
+    frames = f"about {a.frames:.0f} full {a.box_kind} frames"
+    rule = f"Leave {nine} ({frames}), enough 9 times in 10{_lean(a)}; {most} would do 8 times and {half} 5 times."
+    doubt = words.weight(a.doubt_kg or 0.0, units)
+    if a.doubt_kg is not None and a.doubt_kg > DOUBT * a.leave_kg[-1]:
+        rule += f" Colonies may eat more than is known: {doubt} covers that as well."
+    return f"{rule} Never less than {words.weight(a.floor_kg, units)}; where that flow fails, weigh and feed."
+
+
+def _lean(a: LeaveAdvice) -> str:
+    """From when to when it is to last."""
+    if a.to is None:
+        return ""
+    begins = ", from now to "
+    if a.from_ is not None:
+        begins = f", from the end of flow, about {words.day(a.from_)}, to "
+    if a.reached:
+        return f"{begins}a flow that can be relied on, about {words.full_day(a.to)}"
+    return f"{begins}{words.full_day(a.to)}, as far as can be seen"
 
 
 def _stores(a: StoresAdvice, units: str) -> str:
@@ -289,26 +369,39 @@ def _stores(a: StoresAdvice, units: str) -> str:
     if a.needs:
         guess = words.weight_range(a.stores_kg[0], a.stores_kg[2], units)
         inside = f"Stores are not known, perhaps {guess}"
-    low = float(a.low.iloc[-1])
-    risk = f"the chance that they fall to {words.weight(a.floor_kg, units)} before the next flow is {words.chance(low)}"
-    if a.peak and a.starve_chance >= 0.05:
-        risk += (
-            f", that they run out {words.chance(a.starve_chance)}, most likely from "
-            f"{words.day(a.peak[0])} to {words.day(a.peak[1])}"
-        )
+    risk = _risk(a, units)
     if a.verdict == "unknown":
         return f"{inside}; {risk}. Weigh or look before feeding."
     if a.feed_kg is None:
-        return f"{inside}; {risk}. No feed is called for."
+        return f"{inside}; {risk}. No feed is called for now."
+    first = "Take the supers off first, then feed" if a.verdict == "supers off first" else "Feed"
+    amount = f"{words.weight_range(a.feed_kg[0], a.feed_kg[2], units)} of stores in all, of up to {words.weight(a.sugar_kg, units)} of sugar"
+    return f"{first} {a.food} by {_by(a.when)}: {amount}. {inside}; {risk}."
+
+
+def _risk(a: StoresAdvice, units: str) -> str:
+    """What becomes of the stores if nothing is fed."""
+    floor = words.weight(a.floor_kg, units)
+    if a.stores_kg[1] < a.floor_kg and not a.needs:
+        risk = f"that is below {floor}, the least to be kept at any time"
+    else:
+        risk = f"the chance that they fall to {floor} before the next flow is {words.chance(float(a.low.iloc[-1]))}"
+    if not a.peak or a.starve_chance < 0.05:
+        return risk
+    span = f"{words.day(a.peak[0])} to {words.day(a.peak[1])}"
+    return f"{risk}; the chance that they run out is {words.chance(a.starve_chance)}, most likely from {span}"
+
+
+def _feed_rule(a: StoresAdvice, units: str) -> str:
+    if a.feed_kg is None:
+        return ""
+    span = "all the winter" if set(a.reasons) & set(FOR_WINTER) else "the next weeks"
     finish = (
         f" Syrup must be down by {words.day(a.finish_by)}; then fondant only."
         if a.finish_by and a.food != "fondant"
         else ""
     )
-    span = "for all the winter" if "winter ahead" in a.reasons else "for the next weeks"
-    amount = f"{words.weight(a.portion_kg, units)} at a time, for {words.weight_range(a.feed_kg[0], a.feed_kg[2], units)} of stores {span} (5 and 9 years of 10), which takes up to {words.weight(a.sugar_kg, units)} of sugar"
-    first = "Take the supers off first, then feed" if a.verdict == "supers off first" else "Feed"
-    return f"{first} {a.food} by {_by(a.when)}: {amount}. {inside}; {risk}.{finish}"
+    return f"Give {words.weight(a.portion_kg, units)} at a time. The stores are for {span}, enough 5 and 9 times in 10.{finish}"
 
 
 def _start(a: StartAdvice, units: str) -> str:
@@ -344,7 +437,12 @@ def _after(a: AfterAdvice, units: str) -> str:
     high = ""
     if a.high_c is not None and not any(math.isnan(v) for v in a.high_c):
         high = f" Highest temperatures then: {temp_range(a.high_c[0], a.high_c[2], units)} on 8 days of 10."
-    return f"Supers off by {_by(a.when)}{_between(a.when)}: the window for mite treatment lies between then and {words.day(a.until)}. {reared}.{goes_on}{high}"
+    off = (
+        f"Supers off now, on {_by(a.when)}"
+        if a.verdict == "now"
+        else f"Supers off when the flow ends, about {_by(a.when)}{_between(a.when)}, and by {words.day(a.latest)} at the latest"
+    )
+    return f"{off}: the window for mite treatment lies between then and {words.day(a.until)}. {reared}.{goes_on}{high}"
 
 
 SAY = {
@@ -358,6 +456,7 @@ SAY = {
     StartAdvice: _start,
     AfterAdvice: _after,
 }
+RULES = {LeaveAdvice: _leave_rule, StoresAdvice: _feed_rule}
 
 # Names by which calendars know a task again from one issue to the next: never change one.
 ROOMS = {
@@ -388,7 +487,9 @@ def task(advice: Advice) -> str | None:
     plain = {
         RipeAdvice: "Look whether honey is ripe",
         StartAdvice: "First look into the new colony",
-        AfterAdvice: "Supers off; count mites",
+        AfterAdvice: "Supers off; count mites"
+        if advice.verdict == "now"
+        else "Flow over? Supers off; count mites",
     }
     if isinstance(advice, SetsFast):
         return f"Take {advice.plant} honey"

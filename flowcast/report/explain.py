@@ -47,20 +47,25 @@ def headline(found: YardSeason) -> str:
 def answer(found: YardSeason, season: Season | None = None) -> str:
     """The season in one sentence: what it brought, and what set its weather apart."""
     season = season or found.season
-    if season.years < 2:
-        return (
-            "There is no other year of weather here, or too much of this time is missing, so nothing can be "
-            "said of what is usual. Give at least two years, better ten."
-        )
     gained, cost, gave = _gained(found, season), *_by_way(season)
     parts = kilograms.clauses(found) if season is found.season else []
     if parts:
-        return _sentence("; ".join(parts[:2]), gained or "nothing else is clear of 0")
+        return _by_kilograms(parts, gained, season.gain_side)
+    if math.isnan(season.hours["foraging_h"].now):
+        missing = f"{season.missing_days} of {len(season.daily)} days"
+        return _sentence(
+            gained, f"too much of its weather is missing to say what set it apart ({missing})"
+        )
+    if season.years < 2:
+        return (
+            "There is no other year of weather here, so nothing can be said of what is usual. Give at "
+            "least two years, better ten."
+        )
     if cost:
         link = "in spite of" if season.gain_side > 0 else "what set its weather apart was"
         more = f"; {_short(cost[1])} as well" if len(cost) > 1 else ""
         return _sentence(gained, f"{link} {_named(cost[0])}: {_figure(cost[0])}{more}")
-    elsewhere = "; look for a reason elsewhere" if season.gain_side < 0 else ""
+    elsewhere = _elsewhere(found, season) if season.gain_side < 0 else ""
     if gave:
         text = f"its weather was kinder than usual: {_named(gave[0])}, {_figure(gave[0])}"
         return _sentence(gained, text + elsewhere)
@@ -69,6 +74,22 @@ def answer(found: YardSeason, season: Season | None = None) -> str:
         "nothing in its hours of flight, the water in the soil or frost was far from the usual"
         + elsewhere,
     )
+
+
+def _by_kilograms(parts: list[tuple[int, str]], gained: str, side: int) -> str:
+    """The largest two parts, and what the season gained; that first where they went against it."""
+    said = "; ".join(clause for _, clause in parts[:2])
+    if gained and side and parts[0][0] != side:
+        return _sentence(f"{gained}, though {said}", "nothing here tells why")
+    return _sentence(said, gained or ("" if len(parts) > 2 else "nothing else is clear of 0"))
+
+
+def _elsewhere(found: YardSeason, season: Season) -> str:
+    """Where to look for a loss that no clear part explains; a driver that may hold it is not ruled out."""
+    perhaps = kilograms.perhaps(found) if season is found.season else ""
+    if perhaps:
+        return f"; {perhaps} may be behind it, which this log cannot tell"
+    return "; look for a reason elsewhere"
 
 
 def _by_way(season: Season) -> tuple[list[Reason], list[Reason]]:
@@ -84,10 +105,12 @@ def _gained(found: YardSeason, season: Season) -> str:
     others = (
         "the other season" if gain.years == 2 else f"the mean of {gain.years - 1} other seasons"
     )
+    losses = gain.now < 0 and gain.usual < 0
+    verb = "lost" if losses else "gained"
     if not season.gain_side:
-        return f"{_whose(found)} gained about as much as in {others} of the log"
-    side = "more" if gain.more > 0 else "less"
-    return f"{_whose(found)} gained {_weight(abs(gain.more), units)} {side} than in {others} of the log"
+        return f"{_whose(found)} {verb} about as much as in {others} of the log"
+    side = "more" if (gain.more > 0) != losses else "less"
+    return f"{_whose(found)} {verb} {_weight(abs(gain.more), units)} {side} than in {others} of the log"
 
 
 def _whose(found: YardSeason) -> str:
@@ -98,8 +121,8 @@ def _whose(found: YardSeason) -> str:
 
 
 def _sentence(first: str, second: str) -> str:
-    link = "," if second.startswith("in spite of") else ";"
-    text = f"{first}{link} {second}" if first else second
+    link = ", " if second.startswith("in spite of") else "; "
+    text = link.join(part for part in (first, second) if part)
     return f"{text[0].upper()}{text[1:]}."
 
 
@@ -107,14 +130,24 @@ def sentences(found: YardSeason) -> list[str]:
     """Flight, plants, gains, hives: each in a sentence."""
     season = found.season
     units = found.record.yard.settings.yard.units
-    lines = [*_flight(season), *_others(season), *_water(season, units), *_timing(season)]
+    lines = [*_flight(season), *_others(found), *_water(season, units), *_timing(season)]
     lines += [*_gain(found), *kilograms.sentences(found), *_hives(season, units)]
     lines += [*_crop(season, units), *_crops(found)]
-    if season.missing_days:
-        lines.append(
-            f"{season.missing_days} days of weather are missing; the rest stands for them."
-        )
-    return [line for line in lines if line]
+    return [line for line in [*lines, _missing(found)] if line]
+
+
+def _missing(found: YardSeason) -> str:
+    """Days without weather, and what stands for them."""
+    days = found.season.missing_days
+    if not days:
+        return ""
+    said = "1 day of weather is" if days == 1 else f"{days} days of weather are"
+    if found.kilograms is None:
+        return f"{said} missing; the rest stands for the whole."
+    return (
+        f"{said} missing; the rest stands for the whole, but the kilograms take what is missing for "
+        "days like those of other years, with wider intervals."
+    )
 
 
 def hour_rows(season: Season) -> list[tuple[str, ...]]:
@@ -265,12 +298,14 @@ def _flight(season: Season) -> list[str]:
     return lines
 
 
-def _others(season: Season) -> list[str]:
-    """What else lay far from the usual, beyond what the answer names."""
-    cost, gave = _by_way(season)
-    named = cost[:2] if cost else gave[:1]
-    rest = [r for r in season.reasons if r not in named]
-    return [f"Also far from the usual: {'; '.join(_short(r) for r in rest[:3])}."] if rest else []
+def _others(found: YardSeason) -> list[str]:
+    """What lay far from the usual, beyond what the answer names; kilograms name none of it."""
+    cost, gave = _by_way(found.season)
+    named = [] if kilograms.clauses(found) else cost[:2] if cost else gave[:1]
+    rest = [r for r in found.season.reasons if r not in named]
+    first = "Also far" if named else "Far"
+    said = "; ".join(_short(r) for r in rest[:3])
+    return [f"{first} from the usual: {said}."] if rest else []
 
 
 def _water(season: Season, unit: str) -> list[str]:
@@ -386,7 +421,12 @@ def _why_no_kilograms(found: YardSeason) -> str:
         return ""
     if math.isnan(found.season.gain.now):
         return "that needs a scale log, or hand weighings, of this time"
-    return "that needs more other years of weather"
+    numbers, season = found.record.yard.numbers, found.season
+    if season.missing_days > (1 - numbers["reasons.gain_share"]) * len(season.daily):
+        return "too much of its weather is missing"
+    if season.years - 1 < numbers["reasons.kg_years"]:
+        return "that needs more other years of weather"
+    return "bees do not fly at this time of the year"
 
 
 def _crop(season: Season, units: str) -> list[str]:

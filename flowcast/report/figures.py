@@ -345,7 +345,10 @@ def parts_figure(found: YardSeason) -> Figure | None:
         explain_plots.plot_parts(frame, ax=figure.subplots(), unit=unit)
 
     head, *rows = kilogram_words.rows(found)
-    alt = "; ".join(kilogram_words.clauses(found)) or "No driver's part is clear of 0"
+    alt = (
+        "; ".join(said for _, said in kilogram_words.clauses(found))
+        or "No driver's part is clear of 0"
+    )
     caption = (
         "A bar to the left is a cost, to the right a gift, against the usual; the line through it holds "
         "the true figure 8 times in 10."

@@ -23,6 +23,8 @@ ROOMS = {
     "Stores and feed": lambda h: (h.stores,),
     "New colonies": lambda h: (h.start,) if h.start else (),
 }
+ALL = "all hives"
+IN_A_CELL = 6  # hives named in a line of the calendar; the rooms name every one
 FIRES = "Where a total fire ban holds, no smoker is lit and no hive opened with one; that is not reckoned here."
 NO_HIVES = (
     "No hive stands here on this date by yard.toml: only what holds for a strong colony is said. Describe "
@@ -58,6 +60,9 @@ def headline(found: YardTiming) -> str:
 def answer(found: YardTiming) -> str:
     """What comes first, in one sentence."""
     rows = calendar_rows(found)[1:]
+    unknown = [h.hive for h in found.hives if h.stores.verdict == "unknown"]
+    if not rows and unknown:
+        return f"Weigh or heft first ({_named(unknown, len(found.hives), IN_A_CELL)}): without stores nothing can be dated."
     if not rows:
         return f"By what is known nothing needs a date within {CALENDAR_D} days; {LOOK_FIRST}."
     date, hives, task = rows[0][:3]
@@ -89,21 +94,54 @@ def dated_rooms(found: YardTiming) -> set[str]:
 
 def _together(pairs: list[tuple[str, Advice]], found: YardTiming) -> list[Said]:
     """Hives that are told the same share a line, and lines with the same reasons share these."""
-    unit = units.of(found.record.yard)
-    groups: dict[tuple, dict[str, list[str]]] = {}
+    units, every = found.record.yard.settings.yard.units, len(found.hives)
+    groups: dict[tuple, list[tuple[str, Advice]]] = {}
     for hive, one in pairs:
-        lines = (advice.why(one), advice.changes(one), advice.needs(one))
-        told = groups.setdefault(tuple(line for line in lines if line), {})
-        told.setdefault(advice.what(one, unit), []).append(hive)
-    return [
-        Said(tuple(_for(hives, what) for what, hives in told.items()), lines)
-        for lines, told in groups.items()
-    ]
+        lines = (advice.why(one), advice.changes(one))
+        groups.setdefault(tuple(line for line in lines if line), []).append((hive, one))
+    return [_said(told, lines, units, every) for lines, told in groups.items()]
 
 
-def _for(hives: list[str], what: str) -> str:
-    named = ", ".join(hive for hive in hives if hive)
-    return f"{named}: {what}" if named else what
+def _said(told: list[tuple[str, Advice]], lines: tuple[str, ...], units: str, every: int) -> Said:
+    """What each hive is told, and after it the rule for all of them, or each rule for those it is for."""
+    rules = [(hive, advice.rule(one, units)) for hive, one in told]
+    what = _by_text([(hive, advice.own(one, units)) for hive, one in told], every)
+    if len({rule for _, rule in rules}) == 1:
+        lines = (*(rule for _, rule in rules[:1] if rule), *lines)
+    else:
+        what += _by_text([(hive, rule) for hive, rule in rules if rule], every)
+    return Said(tuple(what), (*lines, *_needs(told, every)))
+
+
+def _by_text(told: list[tuple[str, str]], every: int) -> list[str]:
+    """Each text once, after the names of those it is for. every: how many hives stand in the yard."""
+    hives: dict[str, list[str]] = {}
+    for hive, text in told:
+        hives.setdefault(text, []).append(hive)
+    return [_for(list(dict.fromkeys(names)), text, every) for text, names in hives.items()]
+
+
+def _needs(told: list[tuple[str, Advice]], every: int) -> list[str]:
+    """What would tell more, after the names of the hives where it would not for all of them."""
+    wished = [(hive, advice.needs(one)) for hive, one in told]
+    if len({text for _, text in wished}) == 1:
+        return [text for _, text in wished[:1] if text]
+    return _by_text([(hive, text) for hive, text in wished if text], every)
+
+
+def _for(hives: list[str], what: str, every: int) -> str:
+    named = _named([hive for hive in hives if hive], every)
+    head = named.capitalize() if named == ALL else named
+    return f"{head}: {what}" if named else what
+
+
+def _named(hives: list[str], every: int, most: int | None = None) -> str:
+    """The hives by name; all of several in a word, and no more of them than `most` where it is given."""
+    if len(hives) == every > 2:
+        return ALL
+    if most is None or len(hives) <= most:
+        return ", ".join(hives)
+    return f"{', '.join(hives[: most - 1])} and {len(hives) - most + 1} more"
 
 
 def _last(found: YardTiming) -> pd.Timestamp:
@@ -148,7 +186,7 @@ def calendar_rows(found: YardTiming) -> list[tuple[str, ...]]:
         rows.append(
             (
                 advice.on(date),
-                ", ".join(e.hive for e in alike if e.hive),
+                _named([e.hive for e in alike if e.hive], len(found.hives), IN_A_CELL),
                 task,
                 _interval(firsts, lasts),
                 _chance(max(w.chance for w in whens)),
