@@ -208,6 +208,15 @@ def test_what_is_left_lasts_to_a_flow_that_can_be_relied_on():
     assert not leave_advice(HIVE, fails, Estimate(12.0, SURE, "weight"), THRESHOLD, NUMBERS).reached
 
 
+def test_more_than_custom_in_a_mild_place_is_said_to_be():
+    """Upper end of custom in mild climates 20 kg over the floor: bee science sheet 5 MEMORY."""
+    told = Estimate(30.0, SURE, "weight")
+    for daily, mild, said in ((-0.3, True, True), (-0.3, False, False), (-0.15, True, False)):
+        ahead = plain_ahead(np.full(100, daily))
+        leave = leave_advice(HIVE, ahead, told, THRESHOLD, NUMBERS, mild=mild)
+        assert ("more than mild custom" in leave.reasons) is said
+
+
 def test_years_differ_in_what_is_left_and_doubt_of_the_use_is_said_beside():
     """100 days at 0.1 kg, give or take 0.05 by what is not known of the use: 10 kg in every year, and
     half as much again where colonies eat most."""

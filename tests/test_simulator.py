@@ -292,7 +292,7 @@ def test_flowers_fill_while_no_bee_flies():
             "flight_h": [8.0] * 10 + [0.0] * 3 + [8.0] * 10,
         }
     )
-    taken = flora._from_store(np.ones(23), days, np.random.default_rng(1))
+    taken = flora._from_store(np.ones(23), days, 0.3)
     assert (taken[10:13] == 0).all()
     assert taken[13] > 1.3 * taken[9]
 

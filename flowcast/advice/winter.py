@@ -51,6 +51,7 @@ def leave_advice(
     numbers: Numbers,
     *,
     learned: bool = False,
+    mild: bool = False,
 ) -> LeaveAdvice:
     """What to leave from the last flow to the first reliable one, and what is spare today.
 
@@ -63,6 +64,9 @@ def leave_advice(
         Gain of a flow day at this yard. [kg/d]
     learned : bool
         Whether the yard's own log told what its colonies use.
+    mild : bool
+        Whether no winter lies ahead that stops bees from taking syrup: more than is customary there
+        is then said to be more, since colonies may shrink in a dearth and are not reckoned to.
 
     Notes
     -----
@@ -97,6 +101,8 @@ def leave_advice(
         changes=("another flow", "a longer winter", "the queen's brood"),
         cautions=("look first", "honey to infants"),
     )
+    if mild and found.leave_kg[-1] > floor + numbers["timing.mild_custom_kg"]:
+        found = replace(found, reasons=(*found.reasons, "more than mild custom"))
     return replace(_in_boxes(found, hive, numbers), **_verdict(found, stores, hive))
 
 

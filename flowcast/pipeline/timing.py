@@ -11,7 +11,7 @@ import pandas as pd
 
 from flowcast import weather
 from flowcast.advice.after import AfterAdvice, read_after, winter_bees
-from flowcast.advice.ahead import HiveAhead, hive_ahead
+from flowcast.advice.ahead import HiveAhead, cold_from, hive_ahead
 from flowcast.advice.hive import Box, HiveNow, free_of, size_of, stores_of
 from flowcast.advice.refractometer import read_water
 from flowcast.advice.ripe import (
@@ -39,6 +39,7 @@ from flowcast.advice.when import Advice, When
 from flowcast.advice.winter import leave_advice
 from flowcast.flow.household import drivers
 from flowcast.flow.scenarios import Scenarios, future_of, simulate
+from flowcast.numbers import Numbers
 from flowcast.pipeline.beetles import beetle_outlook
 from flowcast.pipeline.gather import Reach
 from flowcast.pipeline.hives import SUPERS, hives_now, new_colonies
@@ -209,6 +210,13 @@ def _hives(
     )
 
 
+def _is_mild(futures: Futures, numbers: Numbers) -> bool:
+    """Whether it does not grow too cold for syrup as far as the futures reach, more likely than not."""
+    temp_c = futures.column("temp_mean_c")
+    cold = cold_from(temp_c, numbers["timing.syrup_from_c"])
+    return bool(np.median(cold) >= temp_c.shape[1])
+
+
 def _hive(
     hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetles, latest
 ) -> HiveTiming:
@@ -233,7 +241,15 @@ def _hive(
         numbers,
         beetle_season=breeding,
     )
-    leave = leave_advice(hive, ahead, stores, threshold, numbers, learned=found.model.seasons >= 1)
+    leave = leave_advice(
+        hive,
+        ahead,
+        stores,
+        threshold,
+        numbers,
+        learned=seasons >= 1,
+        mild=_is_mild(futures, numbers),
+    )
     room = free.kg if free else None
     until = swarms_until(found.record)
     watch = swarm_watch(hive, ahead, futures.air, until is not None, room, numbers)

@@ -58,6 +58,10 @@ WHY = {
     "sets in the comb": "this honey sets in the comb within weeks and is then lost to the extractor",
     "use learned": "what the colonies use is from this yard's own log",
     "use published": "what a colony uses is from published figures, for want of a log",
+    "more than mild custom": (
+        "that is more than the 10 to 20 kg over the floor that is custom where winters are mild: a full "
+        "colony is reckoned to rear brood all the lean time, and one that shrinks needs less"
+    ),
     "more than its boxes hold": "its boxes do not hold that much, so it will have to be fed on the way",
     "gain is not crop": "gain on the scale is not crop: water, brood and the colony's own stores come off",
     "stores last": "what is in the hive lasts to the next flow in most futures",
