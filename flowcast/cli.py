@@ -308,15 +308,30 @@ def timing(
         _print("\n".join([screen.timing_text(found), *(f"Wrote {w}." for w in written)]), as_json)
 
 
-@app.command(cls=PlaceCommand, short_help="Write the outlook as one page.")
+@app.command(cls=PlaceCommand, short_help="Write a page a yard, and a front page for several.")
 def report(
-    yard: SomeYard = None,
+    yards: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="[YARD]...",
+            help="Yards' folders, or a folder of them.",
+            show_default=False,
+        ),
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option(
-            "--out", "-o", help="The page to write; flowcast-NAME.html here if not given."
+            "--out",
+            "-o",
+            help="The page to write, flowcast-NAME.html here if not given; for several yards "
+            "the folder to write into.",
         ),
     ] = None,
+    open_it: Annotated[bool, typer.Option("--open", help="Open the page in a browser.")] = False,
+    trust: Annotated[
+        bool,
+        typer.Option("--trust", help="Add the past record of this forecaster on the yard."),
+    ] = False,
     at: At = None,
     as_of: AsOf = None,
     offline: Offline = False,
@@ -325,24 +340,61 @@ def report(
     scenarios: Draws = 1000,
     as_json: Json = False,
 ) -> None:
-    """Write the outlook as one page to read on a phone, send on or print.
+    """Write all that is known of a yard as one page to read on a phone, send on or print.
+
+    Several yards, or a folder of them, get a page each and a front page that ranks them by what
+    needs doing first.
 
     Example: flowcast report sample_yards/subtropical-coast --out page.html
     """
-    found = _outlook("Working out the outlook", yard, at, as_of, offline, refresh, seed, scenarios)
-    from flowcast import pipeline
-    from flowcast.report import data, page
+    day = _one_place(yards[0] if yards else None, at, as_of)
+    from flowcast.report.several import yards_in
 
-    with _bar("Drawing the page"):
-        beetles = pipeline.beetles_from(found.record, seed=seed)
-        high = beetles.outlook.high_now if beetles.outlook and beetles.presence.lives_here else None
-        dates = pipeline.timing_from(found, current=as_of is None, beetles_high=high)
-        html = page.render_page(found, beetles, pipeline.last_season(found.record), dates)
-        path = page.write_page(html, out or _page_name(yard, at))
+    folders = yards_in(yards or [])
+    asked = {"as_of": day, "seed": seed, "scenarios": scenarios, "trust": trust}
+    reach = {"offline": offline, "refresh": refresh}
+    if len(folders) > 1 or (yards and folders != yards):
+        found, path = _several(folders, out, asked, reach, as_json)
+    else:
+        found, path = _single(folders[0] if folders else None, at, out, asked, reach)
     if as_json:
-        _print(data.outlook_data(found) | {"page": str(path)}, as_json)
+        _print(found | {"page": str(path)}, as_json)
     else:
         typer.echo(f"The page is {path}. Open it in any browser.")
+    if open_it:
+        import webbrowser
+
+        webbrowser.open(path.resolve().as_uri())
+
+
+def _single(folder: Path | None, at: str | None, out: Path | None, asked: dict, reach: dict):
+    """One yard's page, and the same as data."""
+    from flowcast import pipeline
+    from flowcast.report import page
+    from flowcast.report.data import report_data
+    from flowcast.report.sections import sections
+
+    with _bar("Writing the page") as tell:
+        reach = pipeline.Reach(tell=tell, **reach)
+        found = pipeline.report(folder, at=at, reach=reach, **asked)
+        tell("the pictures", 0.8)
+        shown = sections(found)
+        path = page.write_page(page.render_sections(shown), out or _page_name(folder, at))
+    return report_data(found, shown), path
+
+
+def _several(folders: list[Path], out: Path | None, asked: dict, reach: dict, as_json: bool):
+    """A page a yard and the front page; a yard that cannot be read is named there."""
+    from flowcast import pipeline
+    from flowcast.report import several
+
+    with _bar("Writing the pages") as tell:
+
+        def look(folder: Path):
+            return pipeline.report(folder, reach=pipeline.Reach(**reach), **asked)
+
+        into = out or Path("flowcast-yards")
+        return several.write_pages(folders, look, into, tell, with_data=as_json)
 
 
 @app.command(short_help="Try the outlook on the yard's own past.")

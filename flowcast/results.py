@@ -274,3 +274,19 @@ class YardTiming:
     def issue_date(self) -> pd.Timestamp:
         """The morning on which it is issued."""
         return self.outlook.outlook.issue_date
+
+
+@dataclass(frozen=True)
+class YardReport:
+    """All that a page tells of a yard; what is None has no section there.
+
+    trust: the forecaster's own past record on this yard, where it was asked for; no_trust: why there
+    is none in spite of that.
+    """
+
+    outlook: YardOutlook
+    beetles: YardBeetles | None = None
+    season: YardSeason | None = None
+    dates: YardTiming | None = None
+    trust: Backtest | None = None
+    no_trust: str = ""

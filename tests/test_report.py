@@ -1,6 +1,7 @@
 """The page: the same bytes every time, whole and closed, safe with any name, no empty boxes."""
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
@@ -11,9 +12,11 @@ from conftest import plain_weather
 from flowcast import pipeline
 from flowcast.errors import InputError
 from flowcast.plots import season as season_plots
-from flowcast.report import words
+from flowcast.report import screen, words
 from flowcast.report.data import outlook_data
-from flowcast.report.page import render_page, ribbon, write_page
+from flowcast.report.figures import ribbon
+from flowcast.report.page import render_page, render_sections, write_page
+from flowcast.report.sections import sections
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 HOSTILE = '<script>alert("x")</script> \u202eabc\u202c 🐝 & "quotes" ' + "long" * 30
@@ -143,8 +146,8 @@ def test_hive_names_and_notes_are_escaped(page):
 def test_a_yard_without_log_is_marked_and_shorter(bare_page, page):
     html = bare_page
     assert "rests on weather and stated bloom only" in html
-    assert "What the scales said" not in html
-    assert "What the scales said" in page
+    assert "What happened" not in html
+    assert "What happened" in page
 
 
 def test_page_and_json_say_the_same(found, page):
@@ -169,6 +172,20 @@ def test_pounds_are_shown_where_asked(tmp_path):
     assert words.weight(kg, "lb") in html
     assert f"{kg / 0.45359237:.1f} lb".replace("-", "−") in html or abs(kg / 0.45359237) > 9.9
     assert not re.search(r"\d kg\b", ribbon(pounds).alt)
+
+
+def test_screens_speak_pounds_and_fahrenheit_where_asked(tmp_path):
+    folder = _folder(tmp_path, units="lb")
+    said = [
+        screen.outlook_text(pipeline.outlook(folder, scenarios=100)),
+        screen.check_text(pipeline.check(folder)),
+        screen.season_text(pipeline.explain(folder)),
+        screen.timing_text(pipeline.timing(folder, scenarios=100, reading=(18.2, 24.0))),
+        screen.beetles_text(pipeline.beetles(folder)),
+    ]
+    text = " ".join(" ".join(said).split())
+    assert re.search(r"\d lb\b", text) and re.search(r"\d °F", text) and re.search(r"\d in\b", text)
+    assert not re.findall(r".{30}\d (?:kg|°C|mm|km|m)\b", text)
 
 
 @pytest.mark.parametrize("name", ["yard.toml", "YARD.TOML", "scale.csv", "weather.csv.gz"])
@@ -277,3 +294,44 @@ def test_chances_in_words(p, text):
 )
 def test_weights_in_words(kg, text):
     assert words.weight(kg) == text
+
+
+def test_the_past_record_stands_on_the_page_where_it_is_asked_for(tmp_path):
+    found = pipeline.report(_folder(tmp_path), scenarios=100, trust=True)
+    html = render_sections(sections(found))
+    part = html[html.index('<section id="trust">') :]
+    part = part[: part.index("</section>")]
+    assert "each from what was known that morning" in part
+    assert "Chances as they were said" in part
+    # Nothing from the issue date on may be known, to the judge either.
+    last = found.trust.origins[-1] + pd.Timedelta(days=found.trust.horizon)
+    assert last <= found.outlook.outlook.issue_date
+
+
+def test_the_page_names_the_command_for_the_past_record_or_why_there_is_none(tmp_path):
+    folder = _folder(tmp_path)
+    asked = render_sections(sections(pipeline.report(folder, scenarios=100)))
+    assert f"flowcast report {folder.name} --trust" in asked
+    early = pipeline.report(folder, as_of="2023-07-01", scenarios=100, trust=True)
+    assert early.trust is None
+    assert "too short" in render_sections(sections(early))
+
+
+def test_only_words_that_the_page_uses_are_explained(page, bare_page):
+    def explained(html):
+        return set(re.findall(r"<dt>(.*?)</dt>", html))
+
+    assert "work taken out" in explained(page) - explained(bare_page)
+    assert "usual" in explained(bare_page)
+    assert "beetle tray" not in explained(page)
+
+
+def test_not_more_hives_are_drawn_than_a_page_can_carry(found):
+    log = found.record.logs[0]
+    logs = [replace(log, hive=f"H{k}") for k in range(30)]
+    many = replace(found, record=replace(found.record, logs=logs))
+    html = render_page(many)
+    assert html.count('<div class="hive">') == 24
+    assert "More hives are weighed than are shown" in html
+    assert "More hives are weighed" not in render_page(found)
+    assert len(html.encode()) < 1_500_000

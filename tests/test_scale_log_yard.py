@@ -335,7 +335,7 @@ def test_hive_that_leaves_the_others_is_named_with_its_date_and_size():
     sentences = apart(three_hives(steps=[swarm]), NUMBERS)
     assert len(sentences) == 1
     assert sentences[0].startswith("H2 fell behind from 27 June 2023: 1.4 kg a day less")
-    assert "(after -2.8 kg on 25 June 2023: swarmed)" in sentences[0]
+    assert "(after −2.8 kg on 25 June 2023: swarmed)" in sentences[0]
 
 
 def test_weak_hive_is_not_apart_for_being_weak():

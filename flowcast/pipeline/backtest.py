@@ -46,6 +46,7 @@ def backtest(
     modes: tuple[str, ...] = MODES,
     scenarios: int = 1000,
     processes: int = 2,
+    as_of: pd.Timestamp | None = None,
     reach: Reach | None = None,
 ) -> Backtest:
     """Issue outlooks from past dates and compare them with the yard's own log.
@@ -63,6 +64,8 @@ def backtest(
         gives. "observed": as it came, an upper bound that no forecast reaches.
     processes : int
         How many to work with.
+    as_of : date, optional
+        Nothing from this date on is known, to the judge either; all of the log when not given.
 
     Raises
     ------
@@ -74,7 +77,7 @@ def backtest(
     reach = reach or Reach()
     _check_question(every, horizon, modes)
     sources = _past_only(read_sources(folder, replace(reach, live=False)))
-    whole = known_before(sources, default_issue_date(sources))
+    whole = known_before(sources, default_issue_date(sources) if as_of is None else as_of)
     plan = Plan(_origins(whole, first, last, every, horizon), horizon, tuple(modes), scenarios)
     truth = _Truth.of(whole)
     found = list(_each(sources, whole, truth, plan, processes, reach))

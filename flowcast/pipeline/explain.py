@@ -91,14 +91,17 @@ def _same_days(record: Record, season: Season, name: str) -> tuple[str, Season]:
     )
 
 
-def last_season(record: Record) -> YardSeason | None:
-    """The last whole season of a record explained; None where its weather does not reach it."""
+def last_season(record: Record, model: FlowModel | None = None) -> YardSeason | None:
+    """The last whole season of a record explained; None where its weather does not reach it.
+
+    model: fitted to this record already, where it was.
+    """
     name, span = season_span(record, None)
     try:
         season = explain_record(record, *span)
     except NotEnoughDataError:
         return None
-    kilograms = kilograms_of(record, season)
+    kilograms = kilograms_of(record, season, model=model)
     return YardSeason(record, name, season, None, kilograms, crops_of(record.yard))
 
 
@@ -124,7 +127,9 @@ def explain_record(record: Record, first: pd.Timestamp, last: pd.Timestamp) -> S
     return explain_span(daily, record.spans, bloom_days(record), hives, first, last, yard.numbers)
 
 
-def kilograms_of(record: Record, season: Season, seed: int = 1) -> Kilograms | None:
+def kilograms_of(
+    record: Record, season: Season, seed: int = 1, model: FlowModel | None = None
+) -> Kilograms | None:
     """Kilograms by driver, where the season and enough other years are known and bees fly; else None."""
     numbers = record.yard.numbers
     year, lent = season.first.year, _lent(record, season)
@@ -139,7 +144,7 @@ def kilograms_of(record: Record, season: Season, seed: int = 1) -> Kilograms | N
     if not told.any() or 1 - lacks.mean() < numbers["reasons.gain_share"]:
         return None
     spans = {y: part[told] for y, part in spans.items()}
-    model, at = fit_record(record), record.daily.index.get_indexer(spans[year].index)
+    model, at = model or fit_record(record), record.daily.index.get_indexer(spans[year].index)
     days, seen = record.days.take(at), _seen(record, model)[at]
     swapped = swap(model, days, seen, spans, year, numbers, np.random.default_rng(seed))
     usual = swapped.usual_kg

@@ -32,9 +32,16 @@ def draw_svg(name: str, draw: Callable, size: tuple[float, float]) -> str:
     with paper():
         figure = Figure(figsize=size, layout="constrained")
         draw(figure)
+        _lay_out(figure)
         out = io.StringIO()
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     return _inline(out.getvalue(), name, size)
+
+
+def _lay_out(figure) -> None:
+    """Make room for titles and names once; left to itself, saving would do it twice and draw twice."""
+    figure.get_layout_engine().execute(figure)
+    figure.set_layout_engine("none")
 
 
 def draw_alone(name: str, draw: Callable, size: tuple[float, float], alt: str = "") -> str:

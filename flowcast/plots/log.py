@@ -121,9 +121,13 @@ def check_words(log: CleanLog, timezone: str) -> str:
     ).replace("-", "−")
 
 
-def draw_check(figure, log: CleanLog, timezone: str) -> None:
+def draw_check(
+    figure, log: CleanLog, timezone: str, *, scale: float = 1.0, unit: str = "kg"
+) -> None:
     """Weight as shown with its marks, what was taken out, and what is left: the bees' own."""
     frame = check_data(log, timezone)
+    weights = [name for name in frame if name.endswith("_kg")]
+    frame[weights] = frame[weights] * scale
     shown, taken, clean = figure.subplots(3, sharex=True, height_ratios=[3, 2, 3])
     good = frame[frame["mark"] == "good"]
     marker = "." if log.kind != "scale" else ""
@@ -142,7 +146,7 @@ def draw_check(figure, log: CleanLog, timezone: str) -> None:
     taken.step(good.index, good["work_kg"], color=BLUE, lw=1.0, where="post", label="steps")
     taken.plot(good.index, good["weather_kg"], color=MIST, lw=0.8, label="weather")
     clean.plot(good.index, good["clean_kg"], color=HONEY, lw=1.4, marker=marker)
-    titled_legend(shown, f"{log.hive}: weight [kg]")
-    titled_legend(taken, "Taken out since the start [kg]")
-    clean.set_title("What the bees changed since the start [kg]")
+    titled_legend(shown, f"{log.hive}: weight [{unit}]")
+    titled_legend(taken, f"Taken out since the start [{unit}]")
+    clean.set_title(f"What the bees changed since the start [{unit}]")
     month_axis(clean, days=int((frame.index[-1] - frame.index[0]).days) + 1)

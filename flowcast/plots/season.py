@@ -124,11 +124,13 @@ def plot_ribbon(
         grid[1, 1].set_ylim(grid[1, 0].get_ylim())
     else:
         plot_hours(behind, ax=grid[0, 0], title="Foraging hours a day")
-    plot_chance(coming, ax=grid[0, 1])
+    wide = columns > 5
+    chance = "Ahead: chance of a flow day" if wide else "Ahead: chance\nof a flow day"
+    plot_chance(coming, ax=grid[0, 1], title=chance)
     if lanes.count:
         plot_bloom(lanes, behind.index, ax=grid[-1, 0])
         plot_bloom(lanes, coming.index, ax=grid[-1, 1])
-    _time_axes(grid, behind.index, coming.index)
+    _time_axes(grid, behind.index, coming.index, every=14 if wide else 21)
 
 
 def ribbon_heights(frame: pd.DataFrame, lanes: Lanes) -> list[float]:
@@ -142,14 +144,14 @@ def is_weighed(frame: pd.DataFrame) -> bool:
     return bool(frame[["gain_kg", "span_kg"]].notna().any(axis=None))
 
 
-def _time_axes(grid, behind: pd.DatetimeIndex, coming: pd.DatetimeIndex) -> None:
+def _time_axes(grid, behind: pd.DatetimeIndex, coming: pd.DatetimeIndex, *, every: int) -> None:
     for row in grid:
         row[0].set_xlim(behind[0], behind[-1] + ONE_DAY)
         row[1].set_xlim(coming[0], coming[-1] + ONE_DAY)
         row[1].spines["left"].set(color=INK, linestyle=(0, (2, 2)), linewidth=0.9)
         row[1].tick_params(axis="y", left=False, labelleft=False)
     month_axis(grid[0, 0], days=len(behind))
-    day_axis(grid[0, 1], list(coming[::14]))
+    day_axis(grid[0, 1], list(coming[::every]))
     for ax in grid[:-1].flat:
         ax.tick_params(axis="x", labelbottom=False)
 
@@ -208,7 +210,7 @@ def plot_hours(frame: pd.DataFrame, *, ax, title: str):
     return ax
 
 
-def plot_chance(frame: pd.DataFrame, *, ax):
+def plot_chance(frame: pd.DataFrame, *, ax, title: str):
     """The chance of a flow day on each day ahead, read on the right."""
     _columns(ax, frame["p_flow_day"], BLUE, "")
     ax.set_ylim(0, 1)
@@ -217,7 +219,7 @@ def plot_chance(frame: pd.DataFrame, *, ax):
     for name, side in zip(right.get_yticklabels(), ("bottom", "center", "top"), strict=True):
         name.set_verticalalignment(side)  # no name reaches into the title or the row below
     ax.spines["right"].set_visible(False)
-    ax.set_title("Ahead: chance of a flow day")
+    ax.set_title(title)
     return ax
 
 

@@ -72,7 +72,7 @@ def paper():
         yield
 
 
-def titled_legend(ax, title: str, *, columns: int = 5) -> None:
+def titled_legend(ax, title: str, *, columns: int = 3) -> None:
     """A title, and the legend between it and the axes; on a wide one at the title's other end."""
     names = ax.get_legend_handles_labels()[1]
     wide = columns > 5

@@ -31,9 +31,9 @@ def draw_reliability(figure, found: Backtest) -> None:
         axes.scatter(part["said"], part["came"], s=size, marker=shape, color=colour, label=label)
     ticks = [0, 0.2, 0.4, 0.6, 0.8, 1]
     for axis in (axes.xaxis, axes.yaxis):
-        axis.set_ticks(ticks, [f"{10 * t:.0f} in 10" for t in ticks])
-    axes.set(xlim=(-0.03, 1.03), ylim=(-0.03, 1.03), xlabel="chance of a flow day, as said")
-    axes.set_title("Share of those days that were one")
+        axis.set_ticks(ticks, [f"{10 * t:.0f}" for t in ticks])
+    axes.set(xlim=(-0.03, 1.03), ylim=(-0.03, 1.03), xlabel="chance of a flow day as said, in 10")
+    axes.set_title("Of 10 such days so many were flow days")
     if len(table):
         axes.legend(loc="lower right", labelcolor=SOFT)
     else:

@@ -20,6 +20,7 @@ from flowcast.advice.visits import CALENDAR_D
 from flowcast.advice.when import Advice, When
 from flowcast.advice.winter import LeaveAdvice
 from flowcast.report import words
+from flowcast.report.units import temp_range
 
 DOUBT = 1.15  # from this much more it is said what colonies that eat more would need
 LOOK_FIRST = "look into the hive first"
@@ -439,7 +440,7 @@ def _after(a: AfterAdvice, units: str) -> str:
     goes_on = f" A flow may go on later ({words.chance(a.goes_on)})." if a.goes_on >= 0.1 else ""
     high = ""
     if a.high_c is not None and not any(math.isnan(v) for v in a.high_c):
-        high = f" Highest temperatures then: {a.high_c[0]:.0f} to {a.high_c[2]:.0f} °C on 8 days of 10."
+        high = f" Highest temperatures then: {temp_range(a.high_c[0], a.high_c[2], units)} on 8 days of 10."
     off = (
         f"Supers off now, on {_by(a.when)}"
         if a.verdict == "now"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flowcast.report import words
+from flowcast.report import units, words
 from flowcast.report.weather import ahead_line, weather_lines
 from flowcast.results import Checked, Record, YardOutlook
 from flowcast.scale_log import CleanLog
@@ -20,23 +20,26 @@ def basis(found: YardOutlook) -> list[str]:
         lines.append(
             f"A flow day here is {record.yard.flow_day_kg:g} kg or more, as yard.toml says."
         )
-    return [line for line in lines if line]
+    return [units.told(line, units.of(record.yard)) for line in lines if line]
 
 
-def cautions() -> list[str]:
+def cautions(unit: str = "kg") -> list[str]:
     """What a keeper must bear in mind, whatever the figures."""
-    return [
-        "This advises on dates; it does not replace looking into the hive. Gain on the scale is not "
-        "honey to take: drying, brood and the colony's own stores come off first, and 6 to 10 kg "
-        "stay with a full colony all year and everywhere.",
-        "Wear protective clothing; with a known allergy to stings take medical advice first. Full "
-        "supers are heavy: lift with help. Heed fire bans before lighting a smoker.",
-        "No honey to infants under one year. Never feed syrup while supers are on that people will "
-        "eat from; white sugar only; never honey or comb from other or unknown hives.",
-        "Local codes on keeping bees and the duty to report notifiable pests and diseases come "
-        "first; when unsure, ask an experienced local beekeeper or the authority.",
-        "About Apis mellifera. Weight says nothing of pollen, queen or health.",
-    ]
+    return [units.told(line, unit) for line in CAUTIONS]
+
+
+CAUTIONS = [
+    "This advises on dates; it does not replace looking into the hive. Gain on the scale is not "
+    "honey to take: drying, brood and the colony's own stores come off first, and 6 to 10 kg "
+    "stay with a full colony all year and everywhere.",
+    "Wear protective clothing; with a known allergy to stings take medical advice first. Full "
+    "supers are heavy: lift with help. Heed fire bans before lighting a smoker.",
+    "No honey to infants under one year. Never feed syrup while supers are on that people will "
+    "eat from; white sugar only; never honey or comb from other or unknown hives.",
+    "Local codes on keeping bees and the duty to report notifiable pests and diseases come "
+    "first; when unsure, ask an experienced local beekeeper or the authority.",
+    "About Apis mellifera. Weight says nothing of pollen, queen or health.",
+]
 
 
 def check_lines(found: Checked) -> dict[str, list[str]]:
@@ -55,7 +58,12 @@ def check_lines(found: Checked) -> dict[str, list[str]]:
         "Beetle trays": _beetle_lines(found),
         "What is missing, and what it costs the outlook": _missing_lines(found),
     }
-    return {heading: part for heading, part in lines.items() if part}
+    unit = units.of(found.yard)
+    return {
+        heading: [units.told(line, unit) for line in part]
+        for heading, part in lines.items()
+        if part
+    }
 
 
 def latest(sentences: list[str], most: int = 4) -> list[str]:
@@ -159,15 +167,24 @@ def _weathering_lines(found: Checked) -> list[str]:
     lines = []
     for log in found.logs:
         for row in log.weathering.itertuples():
-            size = f"{row.kg:+.3f} ± {row.sd_kg:.3f} kg {EFFECT_WORDS[row.effect]}".replace(
-                "-", "−"
-            )
+            size = _effect(row, units.of(found.yard))
             if row.taken_out:
                 lines.append(f"{log.hive}: {size}, told from {row.hours:,} hours; taken out.")
             elif row.effect == "warmth":
                 why = f"not sure enough ({size})" if np.isfinite(row.sd_kg) else "cannot be told"
                 lines.append(f"{log.hive}: drift with warmth {why}; nothing taken out for it.")
     return lines
+
+
+def _effect(row, unit: str) -> str:
+    """The size of an effect in the yard's units; both the weight and what it goes by change."""
+    what, by = EFFECT_WORDS[row.effect], 1.0
+    if unit == "lb" and row.effect == "warmth":
+        by = 1 / units.F_PER_C
+    if unit == "lb" and row.effect == "snow":
+        what, by = "for each inch of water lying as snow", 1 / units.INCHES_PER_MM
+    kg, sd = (by * units.scale_of(unit) * value for value in (row.kg, row.sd_kg))
+    return f"{kg:+.3f} ± {sd:.3f} {unit} {what}".replace("-", "−")
 
 
 def _sampling(log: CleanLog) -> str:

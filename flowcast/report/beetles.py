@@ -10,7 +10,7 @@ import pandas as pd
 
 from flowcast.beetle import BeetleOutlook, Reading
 from flowcast.flow.outlook import chance_word
-from flowcast.report import words
+from flowcast.report import units, words
 from flowcast.results import YardBeetles
 from flowcast.weather import LAST_WEEKS
 
@@ -84,6 +84,11 @@ def answer(found: YardBeetles) -> str:
     return _spell(found.outlook)
 
 
+def alarm(found: YardBeetles) -> str:
+    """The answer where larvae were seen lately; empty where they were not."""
+    return answer(found) if _alarms(found) else ""
+
+
 def sentences(found: YardBeetles) -> list[str]:
     """What stands behind the answer, from the alarm to what is expected."""
     alarm = [LARVAE_OR_MOTH, LARVAE_ACT] if _alarms(found) else []
@@ -122,7 +127,7 @@ def rests_on(found: YardBeetles) -> list[str]:
             f"By our list, which ages and proves nothing, the beetle is {_hint(presence.hint)} in "
             f"{presence.area} ({_source(presence.source)}). The national veterinary authority knows better."
         )
-    return lines
+    return [units.told(line, units.of(found.record.yard)) for line in lines]
 
 
 def _source(text: str) -> str:

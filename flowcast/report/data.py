@@ -13,6 +13,7 @@ from flowcast.flow.outlook import Outlook
 from flowcast.flow.standing import Measure, Standing
 from flowcast.report import advice, beetles, explain, kilograms, timing, words
 from flowcast.report.basis import basis, check_lines
+from flowcast.report.sections import files_read, pictures, shaping, work_done
 from flowcast.report.trust import trust_data
 from flowcast.report.weather import pulled_text, weather_data
 from flowcast.results import (
@@ -22,6 +23,7 @@ from flowcast.results import (
     Pulled,
     YardBeetles,
     YardOutlook,
+    YardReport,
     YardSeason,
     YardTiming,
 )
@@ -54,6 +56,43 @@ def outlook_data(found: YardOutlook) -> dict:
         "notes": found.record.notes,
         "numbers": [_entry(n) for n in yard.numbers.under(*SHAPING)],
     }
+
+
+def report_data(report: YardReport, shown: dict) -> dict:
+    """The JSON of `flowcast report`: the outlook's object, and beside it every part of the page.
+
+    Parameters
+    ----------
+    shown : dict
+        The page's sections, from `sections.sections`: its pictures' tables are told as they stand.
+    """
+    numbers = report.outlook.record.yard.numbers
+    parts = {
+        "files_read": files_read(report.outlook),
+        "work": [
+            {
+                "date": _date(w.time),
+                "hive": w.hive,
+                "what": w.what,
+                "kg": _number(w.kg),
+                "note": w.note,
+            }
+            for w in work_done(report.outlook).itertuples()
+        ],
+        "logs": [_hive(log) for log in report.outlook.record.logs],
+        "pictures": [
+            {"name": p.name, "finding": p.alt, "caption": p.caption, "table": [p.header, *p.rows]}
+            for p in pictures(shown)
+        ],
+        "beetles": beetles_data(report.beetles) if report.beetles else None,
+        "season": season_data(report.season) if report.season else None,
+        "timing": timing_data(report.dates) if report.dates else None,
+        "trust": backtest_data(report.trust) if report.trust else None,
+        "cautions": shown["cautions"]["always"],
+    }
+    every = [_entry(n) for n in numbers.under(*shaping(report))]
+    parts |= {"numbers": every}
+    return outlook_data(report.outlook) | parts
 
 
 def check_data(found: Checked) -> dict:

@@ -10,6 +10,7 @@ from flowcast.foraging import FACTORS
 from flowcast.reasons import Against, Season
 from flowcast.reasons.season import Reason
 from flowcast.report import kilograms, words
+from flowcast.report.units import rain
 from flowcast.results import YardSeason
 
 NAMES = {
@@ -129,7 +130,7 @@ def sentences(found: YardSeason) -> list[str]:
     """Flight, plants, gains, hives: each in a sentence."""
     season = found.season
     units = found.record.yard.settings.yard.units
-    lines = [*_flight(season), *_others(found), *_water(season), *_timing(season)]
+    lines = [*_flight(season), *_others(found), *_water(season, units), *_timing(season)]
     lines += [*_gain(found), *kilograms.sentences(found), *_hives(season, units)]
     lines += [*_crop(season, units), *_crops(found)]
     return [line for line in [*lines, _missing(found)] if line]
@@ -161,7 +162,7 @@ def hour_rows(season: Season) -> list[tuple[str, ...]]:
     return rows
 
 
-def month_rows(season: Season) -> list[tuple[str, ...]]:
+def month_rows(season: Season, unit: str = "kg") -> list[tuple[str, ...]]:
     """Months as cells, the head first."""
     rows = [
         (
@@ -186,8 +187,8 @@ def month_rows(season: Season) -> list[tuple[str, ...]]:
                 NAMES.get(month["lost"], ""),
                 _percent(plant["soil_frac"]),
                 _percent(plant["soil_usual"]),
-                f"{_count(plant['rain_mm'])} mm",
-                _count(plant["rain_usual"]),
+                _rain(plant["rain_mm"], unit),
+                _rain(plant["rain_usual"], unit),
             )
         )
     return rows
@@ -205,11 +206,11 @@ def beside_rows(found: YardSeason) -> list[tuple[str, ...]]:
         *((f"lost_{f}_h", f"hours lost to {NAMES[f]}") for f in FACTORS),
     ]
     rows += [(label, _count(one.hours[k].now), _count(other.hours[k].now)) for k, label in keys]
-    rows.append(("rain, mm", _count(one.plants.rain_mm.now), _count(other.plants.rain_mm.now)))
+    units = found.record.yard.settings.yard.units
+    rows.append(("rain", *(_rain(s.plants.rain_mm.now, units) for s in (one, other))))
     rows.append(
         ("parched days", _count(one.plants.parched_days.now), _count(other.plants.parched_days.now))
     )
-    units = found.record.yard.settings.yard.units
     if not math.isnan(one.gain.now) or not math.isnan(other.gain.now):
         rows.append(
             ("gain of the middle hive", *(_weight(s.gain.now, units) for s in (one, other)))
@@ -307,14 +308,14 @@ def _others(found: YardSeason) -> list[str]:
     return [f"{first} from the usual: {said}."] if rest else []
 
 
-def _water(season: Season) -> list[str]:
+def _water(season: Season, unit: str) -> list[str]:
     p = season.plants
     if math.isnan(p.rain_mm.now):
         return ["Too many days of weather are missing to speak of rain and soil."]
     if math.isnan(p.rain_mm.usual):
-        return [f"It rained {p.rain_mm.now:.0f} mm."]
+        return [f"It rained {_rain(p.rain_mm.now, unit)}."]
     lines = [
-        f"It rained {p.rain_mm.now:.0f} mm, usually {p.rain_mm.usual:.0f} ({_range(p.rain_mm)}{_rarity(p.spi)}).",
+        f"It rained {_rain(p.rain_mm.now, unit)}, usually {_amount(p.rain_mm.usual, unit)} ({_rain_range(p.rain_mm, unit)}{_rarity(p.spi)}).",
         f"Soil was parched on {p.parched_days.now:.0f} days, usually {p.parched_days.usual:.0f} "
         f"({_range(p.parched_days)}); the longest spell without a wet day was {p.longest_dry_d.now:.0f} days, "
         f"usually {p.longest_dry_d.usual:.0f}.",
@@ -458,6 +459,18 @@ def _two(f: Against) -> tuple[str, str]:
 
 def _count(value: float) -> str:
     return "not known" if pd.isna(value) else f"{value:.0f}"
+
+
+def _rain(mm: float, unit: str) -> str:
+    return "not known" if pd.isna(mm) else rain(mm, unit)
+
+
+def _amount(mm: float, unit: str) -> str:
+    return rain(mm, unit).split()[0]
+
+
+def _rain_range(f: Against, unit: str) -> str:
+    return f"{_amount(f.low, unit)} to {_amount(f.high, unit)} in {_often(f)}"
 
 
 def _percent(share: float) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import islice
 
 import pandas as pd
 
@@ -10,22 +11,25 @@ from flowcast.plots import beetles as beetle_plots
 from flowcast.plots import explain as explain_plots
 from flowcast.plots import log as log_plots
 from flowcast.plots import season as season_plots
+from flowcast.plots import trust as trust_plots
 from flowcast.plots.bloom import Lanes, bloom_data, pack_lanes
 from flowcast.plots.canvas import draw_svg
 from flowcast.report import beetles as beetle_words
 from flowcast.report import explain as explain_words
 from flowcast.report import kilograms as kilogram_words
-from flowcast.report import words
-from flowcast.results import YardBeetles, YardOutlook, YardSeason
+from flowcast.report import units, words
+from flowcast.results import Backtest, YardBeetles, YardOutlook, YardSeason
 from flowcast.scale_log import CleanLog
 
 DAYS_ON_A_PHONE = 120
+NARROW_IN = 3.9  # a picture of this width keeps its letters readable on a phone [inch]
 
 
 @dataclass(frozen=True)
 class Figure:
     """One picture: inline SVG, the finding in a sentence, a caption, and its data as text cells."""
 
+    name: str
     svg: str
     alt: str
     caption: str
@@ -51,7 +55,7 @@ class Shape:
 
 SHAPES = (
     Shape("broad", 9.6, season_plots.DAYS_BACK, 0.77, 138, 7),
-    Shape("slim", 4.9, DAYS_ON_A_PHONE, 0.64, 66, 4),
+    Shape("slim", NARROW_IN, DAYS_ON_A_PHONE, 0.62, 52, 2),
 )
 
 
@@ -62,7 +66,7 @@ def ribbon(found: YardOutlook) -> Figure:
     alt = f"{_past_words(frame, found)} {_chance_words(frame)}"
     header = ["days", "gain", "flow days", "foraging hours a day", "usual"]
     rows = _past_rows(frame, found) + _ahead_rows(frame, found)
-    return Figure(svg, alt, _ribbon_caption(frame, found), header, rows)
+    return Figure("ribbon", svg, alt, _ribbon_caption(frame, found), header, rows)
 
 
 def _ribbon_svg(found: YardOutlook, shape: Shape) -> str:
@@ -75,7 +79,7 @@ def _ribbon_svg(found: YardOutlook, shape: Shape) -> str:
             frame,
             lanes,
             figure=figure,
-            scale=words.scale_of(unit),
+            scale=units.scale_of(unit),
             unit=unit,
             columns=shape.columns,
         )
@@ -193,7 +197,7 @@ def fan(found: YardOutlook) -> Figure:
     frame, unit = season_plots.fan_data(found), _units(found)
 
     def draw(figure):
-        season_plots.plot_fan(frame, ax=figure.subplots(), scale=words.scale_of(unit), unit=unit)
+        season_plots.plot_fan(frame, ax=figure.subplots(), scale=units.scale_of(unit), unit=unit)
 
     last = frame.iloc[-1]
     alt = (
@@ -216,7 +220,7 @@ def fan(found: YardOutlook) -> Figure:
         for date, row in frame.iloc[ends].iterrows()
     ]
     header = ["to the end of", "1 in 10 below", "middle", "1 in 10 above"]
-    return Figure(draw_svg("fan", draw, (4.9, 3.3)), alt, caption, header, rows)
+    return Figure("fan", draw_svg("fan", draw, (NARROW_IN, 3.0)), alt, caption, header, rows)
 
 
 def _years_words(middles: pd.Series, unit: str, after: str) -> str:
@@ -262,9 +266,8 @@ def _standing(name: str, frame: pd.DataFrame, title: str, scale: float, finding:
         for date, row in monthly.iterrows()
     ]
     header = ["month", "was", "usual", "1 year in 10 below", "1 year in 10 above"]
-    return Figure(
-        draw_svg(name, draw, (4.9, 2.7)), finding, _departures(frame, title), header, rows
-    )
+    svg = draw_svg(name, draw, (NARROW_IN, 2.4))
+    return Figure(name, svg, finding, _departures(frame, title), header, rows)
 
 
 def _departures(frame: pd.DataFrame, title: str) -> str:
@@ -297,9 +300,8 @@ def beetle_figure(found: YardBeetles) -> Figure:
         "Left of the broken line what was, right of it what may be. Standing beetles lag the breeding "
         "weather, since they live for months."
     )
-    return Figure(
-        draw_svg("beetles", draw, (4.9, 4.2)), beetle_words.answer(found), caption, header, rows
-    )
+    svg = draw_svg("beetles", draw, (NARROW_IN, 3.7))
+    return Figure("beetles", svg, beetle_words.answer(found), caption, header, rows)
 
 
 BEETLE_COLUMNS = ("pressure_q50", "pressure_q10", "pressure_q90", "usual")
@@ -316,21 +318,28 @@ def weeks_figure(found: YardSeason) -> Figure:
     def draw(figure):
         explain_plots.plot_weeks(frame, ax=figure.subplots())
 
-    months = explain_words.month_rows(found.season)
+    months = explain_words.month_rows(found.season, units.of(found.record.yard))
     caption = (
         "A bar runs from the usual hours of a week to those it had: down where the bees had fewer, up "
         "where they had more."
     )
     alt = explain_words.weeks_finding(found.season)
-    return Figure(draw_svg("weeks", draw, (4.9, 2.7)), alt, caption, list(months[0]), months[1:])
+    return Figure(
+        "weeks",
+        draw_svg("weeks", draw, (NARROW_IN, 2.4)),
+        alt,
+        caption,
+        list(months[0]),
+        months[1:],
+    )
 
 
 def parts_figure(found: YardSeason) -> Figure | None:
     """What each driver cost or brought; None where kilograms are not reckoned."""
     if found.kilograms is None:
         return None
-    unit = found.record.yard.settings.yard.units
-    frame = explain_plots.parts_data(found) * words.scale_of(unit)
+    unit = units.of(found.record.yard)
+    frame = explain_plots.parts_data(found) * units.scale_of(unit)
 
     def draw(figure):
         explain_plots.plot_parts(frame, ax=figure.subplots(), unit=unit)
@@ -344,7 +353,9 @@ def parts_figure(found: YardSeason) -> Figure | None:
         "A bar to the left is a cost, to the right a gift, against the usual; the line through it holds "
         "the true figure 8 times in 10."
     )
-    return Figure(draw_svg("parts", draw, (4.9, 2.9)), f"{alt}.", caption, list(head), rows)
+    return Figure(
+        "parts", draw_svg("parts", draw, (NARROW_IN, 2.6)), f"{alt}.", caption, list(head), rows
+    )
 
 
 def hours_calendar_figure(found: YardSeason) -> Figure:
@@ -354,14 +365,50 @@ def hours_calendar_figure(found: YardSeason) -> Figure:
     def draw(figure):
         explain_plots.plot_calendar(frame, ax=figure.subplots())
 
-    months = explain_words.month_rows(found.season)
+    months = explain_words.month_rows(found.season, units.of(found.record.yard))
     caption = (
         "A filled square is a day with more hours of flight than usual, an open one a day with fewer; "
         "the larger, the more hours."
     )
     alt = explain_words.weeks_finding(found.season)
-    size = (4.9, 0.9 + 0.24 * len(months[1:]))
-    return Figure(draw_svg("calendar", draw, size), alt, caption, list(months[0]), months[1:])
+    size = (NARROW_IN, 0.8 + 0.21 * len(months[1:]))
+    return Figure(
+        "calendar", draw_svg("calendar", draw, size), alt, caption, list(months[0]), months[1:]
+    )
+
+
+def trust_figure(found: Backtest) -> Figure | None:
+    """Chances of a flow day as said, against what came; None where no day can be judged."""
+    table = trust_plots.reliability_data(found)
+    told = table[table["cases"] > 0] if len(table) else table
+    if not len(told):
+        return None
+    rows = [
+        [
+            MODE_NAMES[mode],
+            words.chance(row["said"]),
+            f"{100 * row['came']:.0f} of 100",
+            f"{row['cases']:.0f}",
+        ]
+        for (mode, _), row in told.iterrows()
+    ]
+    each = "; ".join(f"{said}, {came}" for _, said, came, _ in rows)
+    alt = f"Chance of a flow day as said, and how many of those days were flow days: {each}."
+    caption = (
+        "Chances as they were said, and how many of those days were flow days. On the line a chance "
+        "came true as often as it said; above it flows came more often. Larger dots: more days."
+    )
+    header = ["weather ahead", "chance as said", "were flow days", "days"]
+    svg = draw_svg(
+        "trust", lambda figure: trust_plots.draw_reliability(figure, found), (NARROW_IN, 3.9)
+    )
+    return Figure("trust", svg, alt, caption, header, rows)
+
+
+MODE_NAMES = {"past-years": "past years", "observed": "as it came"}
+
+
+MOST_HIVES = 24  # drawn on a page: some 25 kB each
 
 
 @dataclass(frozen=True)
@@ -372,40 +419,30 @@ class LogPart:
     figure: Figure
     header: list[str]
     steps: list[list[str]]
-    earlier: list[list[str]]
 
 
-def log_parts(found: YardOutlook, most: int = 12) -> list[LogPart]:
-    """One part a hive with weights that can be trusted.
-
-    Parameters
-    ----------
-    found : YardOutlook
-        What the pipeline found.
-    most : int
-        Steps shown at once: those in the picture, not more than this; the rest are `earlier`.
-    """
-    parts = [_log_part(found, log, k, most) for k, log in enumerate(found.record.logs)]
-    return [part for part in parts if part]
+def log_parts(found: YardOutlook, most: int = MOST_HIVES) -> list[LogPart]:
+    """One part a hive with weights that can be trusted, not more than `most`: a page is to be sent on."""
+    parts = (_log_part(found, log, k) for k, log in enumerate(found.record.logs))
+    return list(islice(filter(None, parts), most))
 
 
-def _log_part(found: YardOutlook, log: CleanLog, k: int, most: int) -> LogPart | None:
+def _log_part(found: YardOutlook, log: CleanLog, k: int) -> LogPart | None:
     zone, unit = found.record.yard.place.timezone, _units(found)
     frame, steps = log_plots.log_data(log, zone), log_plots.step_data(log, zone)
     if len(frame.dropna()) < 2:
         return None
     recent = int((steps["time"] >= frame.index[0]).sum())
     rows = [_step_row(step, log.kind, unit) for step in steps.itertuples()]
-    cut = min(recent, most)
     header = ["when", "change", "what", "how known"]
     figure = _log_figure(log, frame, steps.head(recent), f"log{k}", unit)
-    return LogPart(log.hive, figure, header, rows[:cut], rows[cut:])
+    return LogPart(log.hive, figure, header, rows)
 
 
 def _log_figure(log: CleanLog, frame, steps: pd.DataFrame, name: str, unit: str) -> Figure:
     def draw(figure):
         log_plots.plot_log(
-            frame, steps, ax=figure.subplots(), scale=words.scale_of(unit), unit=unit
+            frame, steps, ax=figure.subplots(), scale=units.scale_of(unit), unit=unit
         )
 
     known = frame.dropna()
@@ -420,7 +457,7 @@ def _log_figure(log: CleanLog, frame, steps: pd.DataFrame, name: str, unit: str)
         for time, row in zip(weekly.index, weekly.to_numpy(), strict=True)
     ]
     header = ["week from" if log.kind == "scale" else "weighed", "as weighed", "work taken out"]
-    return Figure(draw_svg(name, draw, (4.9, 2.7)), alt, caption, header, rows)
+    return Figure(name, draw_svg(name, draw, (NARROW_IN, 2.4)), alt, caption, header, rows)
 
 
 def _step_words(steps: pd.DataFrame, unit: str) -> str:
@@ -436,11 +473,11 @@ def _step_words(steps: pd.DataFrame, unit: str) -> str:
 def _step_row(step, kind: str, unit: str) -> list[str]:
     clock = f", {step.time:%H:%M}" if kind == "scale" else ""
     when = f"{words.full_day(step.time)}{clock}"
-    return [when, _signed(step.kg, unit), step.cause, step.note]
+    return [when, _signed(step.kg, unit), step.cause, units.told(step.note, unit)]
 
 
 def _units(found: YardOutlook) -> str:
-    return found.record.yard.settings.yard.units
+    return units.of(found.record.yard)
 
 
 def _counted(n: int, noun: str) -> str:

@@ -7,7 +7,7 @@ import textwrap
 import pandas as pd
 
 from flowcast.flow.outlook import Outlook
-from flowcast.report import beetles, explain, kilograms, timing, trust, weather, words
+from flowcast.report import beetles, explain, kilograms, timing, trust, units, weather, words
 from flowcast.report.basis import basis, cautions, check_lines
 from flowcast.results import (
     Backtest,
@@ -25,21 +25,21 @@ WIDTH = 88
 def outlook_text(found: YardOutlook) -> str:
     """The outlook as a screen of text."""
     outlook, yard = found.outlook, found.record.yard
-    units = yard.settings.yard.units
+    unit = units.of(yard)
     standing = found.standing
     lines = [*_paragraph(words.headline(found)), ""]
     lines += _paragraph(words.answer(outlook))
-    lines += _paragraph(words.gains(outlook, units, log=bool(found.model.observed)))
-    lines += ["", *_weeks(outlook, units), "", "How the season stands"]
+    lines += _paragraph(words.gains(outlook, unit, log=bool(found.model.observed)))
+    lines += ["", *_weeks(outlook, unit), "", "How the season stands"]
     for sentence in (words.lead(standing), words.soil(standing), words.foraging(standing)):
         lines += _item(sentence)
-    for sentence in words.log_so_far(standing, units):
+    for sentence in words.log_so_far(standing, unit):
         lines += _item(sentence)
     lines += ["", "What this rests on"]
     for sentence in basis(found):
         lines += _item(sentence)
-    lines += _notes(found.record.notes)
-    lines += ["", *_paragraph(cautions()[0])]
+    lines += _notes(found.record.notes, found.record.yard)
+    lines += ["", *_paragraph(cautions(unit)[0])]
     for text, _ in weather.credits(found.record):
         lines += ["", *_paragraph(text)]
     return "\n".join(lines)
@@ -53,7 +53,7 @@ def check_text(found: Checked) -> str:
         for sentence in sentences:
             lines += _item(sentence)
         lines.append("")
-    return "\n".join(lines[:-1] + _notes(found.notes))
+    return "\n".join(lines[:-1] + _notes(found.notes, found.yard))
 
 
 def pulled_text(found: Pulled) -> str:
@@ -61,7 +61,7 @@ def pulled_text(found: Pulled) -> str:
     lines = [f"{found.record.yard.name}: weather pulled", ""]
     for sentence in weather.pulled_text(found):
         lines += _item(sentence)
-    lines += _notes(found.record.notes)
+    lines += _notes(found.record.notes, found.record.yard)
     lines += ["", *[text for text, _ in weather.credits(found.record)]]
     return "\n".join(lines)
 
@@ -93,7 +93,7 @@ def beetles_text(found: YardBeetles, most: int = 5) -> str:
     ):
         lines += ["", heading] if said else []
         lines += [part for sentence in said for part in _item(sentence)]
-    return "\n".join(lines + _notes(found.record.notes))
+    return "\n".join(lines + _notes(found.record.notes, found.record.yard))
 
 
 def season_text(found: YardSeason) -> str:
@@ -103,18 +103,23 @@ def season_text(found: YardSeason) -> str:
     lines += [part for sentence in explain.sentences(found) for part in _item(sentence)]
     parts = kilograms.rows(found)
     lines += ["", *_cells(parts)] if parts else []
-    lines += ["", *_cells(explain.hour_rows(season)), "", *_cells(explain.month_rows(season))]
+    lines += [
+        "",
+        *_cells(explain.hour_rows(season)),
+        "",
+        *_cells(explain.month_rows(season, units.of(found.record.yard))),
+    ]
     if found.other:
         lines += ["", *_cells(explain.beside_rows(found))]
     lines += ["", "What this cannot say"]
     lines += [part for sentence in explain.limits(found) for part in _item(sentence)]
-    return "\n".join(lines + _notes(found.record.notes))
+    return "\n".join(lines + _notes(found.record.notes, found.record.yard))
 
 
 def timing_text(found: YardTiming) -> str:
     """The dates for the work as a screen of text."""
     lines = [*_paragraph(timing.headline(found)), "", *_paragraph(timing.answer(found))]
-    lines += _paragraph(timing.water(found.water))
+    lines += _paragraph(timing.water(found.water, units.of(found.record.yard)))
     rows = timing.calendar_rows(found)
     lines += ["", *_cells(rows)] if len(rows) > 1 else []
     for heading, told in timing.rooms(found).items():
@@ -128,7 +133,7 @@ def timing_text(found: YardTiming) -> str:
         ("What this rests on", timing.rests_on(found)),
     ):
         lines += ["", heading, *(part for sentence in sentences for part in _item(sentence))]
-    return "\n".join(lines + _notes(found.record.notes))
+    return "\n".join(lines + _notes(found.record.notes, found.record.yard))
 
 
 def _counts(found: YardBeetles, most: int) -> list[str]:
@@ -147,28 +152,28 @@ def _cells(rows: list[tuple[str, ...]]) -> list[str]:
     return ["  " + "   ".join(map(str.ljust, row, widths)).rstrip() for row in rows]
 
 
-def _weeks(outlook: Outlook, units: str) -> list[str]:
+def _weeks(outlook: Outlook, unit: str) -> list[str]:
     """Gain by week: the middle and interval of its sum, and the flow days expected in it."""
-    rows = [("days ahead", f"gain, {units}", "8 times in 10", "flow days expected")]
+    rows = [("days ahead", f"gain, {unit}", "8 times in 10", "flow days expected")]
     for first, week in outlook.weekly.iterrows():
         last = first + pd.Timedelta(days=int(week["days"]) - 1)
         rows.append(
             (
                 words.from_to(first, last),
-                words.weight(week["q50"], units).split()[0],
-                words.weight_range(week["q10"], week["q90"], units),
+                words.weight(week["q50"], unit).split()[0],
+                words.weight_range(week["q10"], week["q90"], unit),
                 f"{week['flow_days']:.1f} of {week['days']:.0f}",
             )
         )
     return _cells(rows)
 
 
-def _notes(notes: list[str]) -> list[str]:
+def _notes(notes: list[str], yard) -> list[str]:
     if not notes:
         return []
     lines = ["", "To know"]
     for note in notes:
-        lines += _item(note)
+        lines += _item(units.told(note, units.of(yard)))
     return lines
 
 

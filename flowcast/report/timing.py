@@ -11,7 +11,7 @@ from flowcast.advice.ripe import SetsFast
 from flowcast.advice.splits import SplitAdvice
 from flowcast.advice.visits import CALENDAR_D
 from flowcast.advice.when import Advice
-from flowcast.report import advice, words
+from flowcast.report import advice, units, words
 from flowcast.report.advice import CAUTIONS, LOOK_FIRST
 from flowcast.results import HiveTiming, YardTiming
 
@@ -81,6 +81,15 @@ def rooms(found: YardTiming) -> dict[str, list[Said]]:
     shown["Ripe honey"] += _together([("", a) for a in found.sets], found)
     shown["After the flow"] = _together([("", found.after)], found)
     return {heading: said for heading, said in shown.items() if said}
+
+
+def dated_rooms(found: YardTiming) -> set[str]:
+    """The headings under which something stands in the calendar."""
+    dated = {id(entry.advice) for entry in entries(found)}
+    held = {heading: [a for h in found.hives for a in of(h)] for heading, of in ROOMS.items()}
+    held["Ripe honey"] = [*held["Ripe honey"], *found.sets]
+    held["After the flow"] = [found.after]
+    return {heading for heading, told in held.items() if any(id(a) in dated for a in told)}
 
 
 def _together(pairs: list[tuple[str, Advice]], found: YardTiming) -> list[Said]:
@@ -212,7 +221,7 @@ def fit_days(found: YardTiming, days: int = 14) -> list[str]:
         low=numbers["timing.open_from_c"],
         high=numbers["timing.open_to_c"],
     )
-    return [said, f"{rule} {FIRES}"]
+    return [said, f"{units.told(rule, units.of(found.record.yard))} {FIRES}"]
 
 
 def _runs(days: list[pd.Timestamp], fit: pd.Series) -> list[list[pd.Timestamp]]:
@@ -252,7 +261,7 @@ def cautions(found: YardTiming) -> list[str]:
     return [CAUTIONS[key] for key in keys]
 
 
-def water(reading: WaterReading | None) -> str:
+def water(reading: WaterReading | None, unit: str = "kg") -> str:
     """A refractometer reading in words; empty where none was given."""
     if reading is None:
         return ""
@@ -267,7 +276,9 @@ def water(reading: WaterReading | None) -> str:
         if reading.corrected
         else "as read at 20 °C, or by an instrument that corrects itself"
     )
-    return f"The honey holds {reading.water_pct:.1f} % of water ({read}): {means}."
+    return units.told(
+        f"The honey holds {reading.water_pct:.1f} % of water ({read}): {means}.", unit
+    )
 
 
 def rests_on(found: YardTiming) -> list[str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from flowcast.errors import InputError
-from flowcast.report import words
+from flowcast.report import units, words
 from flowcast.results import Backtest
 from flowcast.tables import QUANTILE_NAMES
 from flowcast.verification import BASELINES
@@ -39,19 +39,20 @@ def trust_lines(found: Backtest) -> list[str]:
 
 def trust_table(found: Backtest) -> list[tuple[str, ...]]:
     """Loss and coverage by forecaster, weather and lead, as cells; the head first."""
-    rows = [
-        ("weather ahead", "forecaster", "lead", "loss, kg", "80 % held", "error, kg", "bias, kg")
-    ]
+    unit = units.of(found.record.yard)
+    scale = units.scale_of(unit)
+    loss, error, bias = (f"{name}, {unit}" for name in ("loss", "error", "bias"))
+    rows = [("weather ahead", "forecaster", "lead", loss, "80 % held", error, bias)]
     for (forecaster, weather, group), row in found.verdict.scores.iterrows():
         rows.append(
             (
                 weather.replace("-", " "),
                 forecaster,
                 group,
-                f"{row['loss']:.2f}",
+                f"{scale * row['loss']:.2f}",
                 f"{100 * row['cover80']:.0f} %",
-                f"{row['mae']:.2f}",
-                f"{row['bias']:+.2f}".replace("-", "−"),
+                f"{scale * row['mae']:.2f}",
+                f"{scale * row['bias']:+.2f}".replace("-", "−"),
             )
         )
     return rows
@@ -137,7 +138,7 @@ def _totals_line(found: Backtest, mode: str) -> str:
     off = (known["q50"] - known["observed"]).abs().median()
     return (
         f"{_capital(MODE_WORDS[mode])}: of {len(known):,} totals from weighing to weighing {held.sum():,} "
-        f"lay inside the bounds that should hold 8 of 10; the middle was {off:.1f} kg off, half of the "
+        f"lay inside the bounds that should hold 8 of 10; the middle was {words.weight(off, units.of(found.record.yard))} off, half of the "
         "time by more."
     )
 

@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from flowcast.report import words
+from flowcast.report import units, words
 from flowcast.results import Pulled, Record, StationCheck, WeatherPart, YardOutlook
 from flowcast.sources.service import Origin
 from flowcast.tables import WEATHER
@@ -19,7 +19,8 @@ HOUR = pd.Timedelta(hours=1)
 def weather_lines(record: Record) -> list[str]:
     """One sentence a source of the past weather, and one on the station it was compared with."""
     lines = [_part_line(part, record) for part in record.parts]
-    return lines + ([station_line(record.station)] if record.station else [])
+    lines += [station_line(record.station)] if record.station else []
+    return [units.told(line, units.of(record.yard)) for line in lines]
 
 
 def ahead_line(found: YardOutlook) -> str:
@@ -43,7 +44,7 @@ def ahead_line(found: YardOutlook) -> str:
             f"{'has' if gap == 1 else 'have'} no weather and {'counts' if gap == 1 else 'count'} "
             "as unknown."
         )
-    return text
+    return units.told(text, units.of(record.yard))
 
 
 def station_line(check: StationCheck) -> str:
@@ -116,14 +117,14 @@ def source_rows(record: Record) -> list[tuple[str, ...]]:
         who = f"{_who(record.forecast.origin)}, {_members(record.forecast)}"
         ahead = f"{words.full_day(dates[0])} and {_count(len(dates) - 1, 'day')} on"
         rows.append((who, ahead, "", *_treated(record.forecast.origin)))
-    return rows
+    return [tuple(units.told(cell, units.of(record.yard)) for cell in row) for row in rows]
 
 
 def column_rows(record: Record) -> list[tuple[str, ...]]:
     """Each quantity as a row: the share given, computed or filled, and missing, and from what."""
     return [
         (
-            f"{WEATHER[name].meaning} [{WEATHER[name].unit}]",
+            units.told(WEATHER[name].meaning, units.of(record.yard)),
             *(f"{100 * row[share]:.1f} %" for share in ("given", "filled", "missing")),
             row["from"],
         )

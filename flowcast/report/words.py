@@ -8,9 +8,9 @@ import pandas as pd
 
 from flowcast.flow.outlook import Outlook, chance_word
 from flowcast.flow.standing import Measure, Standing
+from flowcast.report.units import weight, weight_range
 from flowcast.results import YardOutlook
 
-POUNDS_PER_KG = 1 / 0.45359237
 PLACE_ONLY = "from weather, climate and prior alone: no yard, no log and no stated bloom."
 
 
@@ -38,23 +38,6 @@ def from_to(first: pd.Timestamp, last: pd.Timestamp) -> str:
     if (first.year, first.month) == (last.year, last.month):
         return f"{first.day} to {day(last)}"
     return f"{day(first)} to {day(last)}"
-
-
-def scale_of(units: str) -> float:
-    """How many of the yard's unit make a kilogram."""
-    return POUNDS_PER_KG if units == "lb" else 1.0
-
-
-def weight(kg: float, units: str = "kg") -> str:
-    """A weight in the yard's unit with one decimal below 10, none above."""
-    value = kg * scale_of(units)
-    text = f"{value:.1f}" if abs(value) < 9.95 else f"{value:.0f}"
-    return f"{'0' if float(text) == 0 else text.replace('-', '−')} {units}"
-
-
-def weight_range(low: float, high: float, units: str = "kg") -> str:
-    """−0.3 to 3.8 kg"""
-    return f"{weight(low, units).split()[0]} to {weight(high, units)}"
 
 
 def headline(found: YardOutlook) -> str:

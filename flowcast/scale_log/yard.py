@@ -199,7 +199,8 @@ def _after(log: CleanLog, start: pd.Timestamp) -> str:
     if not len(steps):
         return ""
     step = steps.iloc[-1]
-    return f" (after {step['kg']:+.1f} kg on {_date(step['time'])}: {step['cause']})"
+    size = f"{step['kg']:+.1f} kg".replace("-", "−")
+    return f" (after {size} on {_date(step['time'])}: {step['cause']})"
 
 
 def _date(day: pd.Timestamp) -> str:

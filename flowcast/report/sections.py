@@ -1,0 +1,319 @@
+"""What stands on the page, section by section in the order of a keeper's questions.
+
+Each function gives what one section shows, or None where there is nothing to show: the page then
+has no such section. Texts and pictures are made here; `page.html` only sets them out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from importlib.metadata import version
+
+import pandas as pd
+
+from flowcast.advice.visits import CALENDAR_D
+from flowcast.numbers import Number
+from flowcast.report import beetles as beetle_words
+from flowcast.report import explain, figures, timing, trust, units, weather, words
+from flowcast.report.basis import basis, cautions, latest
+from flowcast.results import (
+    YardBeetles,
+    YardOutlook,
+    YardReport,
+    YardSeason,
+    YardTiming,
+)
+
+TITLES = {
+    "ahead": "The season, behind and ahead",
+    "work": "What to do, and by when",
+    "beetles": "Beetles",
+    "standing": "How the season stands",
+    "happened": "What happened",
+    "why": "The season {name}, and why",
+    "trust": "How far to trust it",
+    "rests": "What this rests on",
+    "cautions": "Before you act",
+}
+MORE_HIVES = "More hives are weighed than are shown; flowcast check --plot draws each of them."
+# What to type for the past record of this forecaster; the page is written again with it.
+ASK_FOR_TRUST = (
+    "Not looked into for this page. flowcast report {folder} --trust issues the outlook again from "
+    "past dates of this yard, sets it beside what came, and shows the record here; it takes "
+    "about half a minute."
+)
+
+
+def sections(report: YardReport) -> dict:
+    """Everything the page shows; a section that would be empty is None.
+
+    Parameters
+    ----------
+    report : YardReport
+        What the pipeline found.
+
+    Returns
+    -------
+    dict
+        A value for each key of `TITLES`, and of `head` and `foot`.
+    """
+    found = report.outlook
+    return {
+        "head": _head(report),
+        "ahead": _ahead(found),
+        "work": _work(report.dates),
+        "beetles": _beetles(report.beetles),
+        "standing": _standing(found),
+        "happened": _happened(found),
+        "why": _why(report.season),
+        "trust": _trust(report),
+        "rests": _rests(report),
+        "cautions": _cautions(report),
+        "foot": _foot(found),
+    }
+
+
+def titles(shown: dict) -> dict[str, str]:
+    """The headings of the sections that are there, by key, in their order."""
+    name = shown["why"]["name"] if shown["why"] else ""
+    return {key: title.format(name=name) for key, title in TITLES.items() if shown[key]}
+
+
+def pictures(shown) -> list[figures.Figure]:
+    """Every picture of the page, in its order."""
+    if isinstance(shown, figures.Figure):
+        return [shown]
+    if isinstance(shown, figures.LogPart):
+        return [shown.figure]
+    parts = shown.values() if isinstance(shown, dict) else shown
+    if not isinstance(shown, dict | list | tuple):
+        return []
+    return [picture for part in parts for picture in pictures(part)]
+
+
+def _head(report: YardReport) -> dict:
+    found = report.outlook
+    outlook, yard = found.outlook, found.record.yard
+    unit, has_log = units.of(yard), bool(found.model.observed)
+    mark = ""
+    if yard.is_place:
+        mark = f"This is a place on the map, {words.PLACE_ONLY}"
+    elif not has_log:
+        mark = "There is no scale log here: this rests on weather and stated bloom only."
+    return {
+        "yard": yard.name,
+        "issued": words.full_day(outlook.issue_date),
+        "answer": words.answer(outlook),
+        "mark": mark,
+        "gains": words.gains(outlook, unit, log=has_log),
+        "flow_day": f"A flow day is a day with {words.weight(outlook.threshold_kg, unit)} or more.",
+        "first": timing.answer(report.dates) if report.dates else "",
+    }
+
+
+def _ahead(found: YardOutlook) -> dict:
+    return {
+        "ribbon": figures.ribbon(found),
+        "fan": figures.fan(found),
+        "weeks": _weeks(found, units.of(found.record.yard)),
+    }
+
+
+def _weeks(found: YardOutlook, unit: str) -> list[tuple[str, ...]]:
+    """The weeks ahead as cells, the head first."""
+    rows = [("days ahead", "gain", "8 times in 10", "flow days expected")]
+    for first, week in found.outlook.weekly.iterrows():
+        last = first + pd.Timedelta(days=int(week["days"]) - 1)
+        rows.append(
+            (
+                words.from_to(first, last),
+                words.weight(week["q50"], unit),
+                words.weight_range(week["q10"], week["q90"], unit),
+                f"{week['flow_days']:.1f} of {week['days']:.0f}",
+            )
+        )
+    return rows
+
+
+def _work(found: YardTiming | None) -> dict | None:
+    """A calendar, then every room; those with nothing in the calendar can be opened."""
+    if found is None:
+        return None
+    dated = timing.dated_rooms(found)
+    return {
+        "calendar": timing.calendar_rows(found),
+        "days": CALENDAR_D,
+        "rooms": [
+            {"heading": heading, "told": told, "dated": heading in dated}
+            for heading, told in timing.rooms(found).items()
+        ],
+        "fit_days": timing.fit_days(found),
+    }
+
+
+def _beetles(found: YardBeetles | None, most: int = 5) -> dict | None:
+    """A shorter section where they are not known to live."""
+    if found is None:
+        return None
+    shown = found.outlook is not None and found.presence.lives_here
+    head, *counts = beetle_words.tray_rows(found)
+    return {
+        "rules": beetle_words.RULES_FIRST,
+        "answer": beetle_words.answer(found),
+        "sentences": beetle_words.sentences(found),
+        "figure": figures.beetle_figure(found) if shown else None,
+        "weeks": beetle_words.week_rows(found) if shown else [],
+        "counts": [head, *counts[:most]] if counts else [],
+        "earlier": [head, *counts[most:]] if counts[most:] else [],
+        "advice": beetle_words.advice(found),
+    }
+
+
+def _standing(found: YardOutlook) -> dict:
+    standing, unit = found.standing, units.of(found.record.yard)
+    said = [words.lead(standing), words.soil(standing), words.foraging(standing)]
+    return {
+        "sentences": said + words.log_so_far(standing, unit),
+        "figures": figures.standing_figures(found),
+    }
+
+
+def _happened(found: YardOutlook) -> dict | None:
+    """The hives' weights with all work taken out, and the work as written; tables fold away."""
+    logs, work = figures.log_parts(found), work_done(found)
+    if not logs and work.empty:
+        return None
+    unit = units.of(found.record.yard)
+    rows = [
+        (words.full_day(row.time), row.hive, row.what, _stated(row.kg, unit), row.note)
+        for row in work.itertuples()
+    ]
+    return {
+        "logs": logs,
+        "more": MORE_HIVES if len(logs) == figures.MOST_HIVES < len(found.record.logs) else "",
+        "apart": [units.told(one, unit) for one in latest(found.record.apart)],
+        "work": [("when", "hive", "what", "weight", "note"), *rows] if rows else [],
+    }
+
+
+def _stated(kg: float, unit: str) -> str:
+    """A weight as work.csv states it; empty where it is left to be measured."""
+    return "" if pd.isna(kg) else words.weight(kg, unit)
+
+
+def work_done(found: YardOutlook) -> pd.DataFrame:
+    """Lines of work.csv up to the issue date, newest first, their time on the yard's own clock."""
+    record = found.record
+    zone = record.yard.place.timezone
+    work = record.yard.work
+    known = work[work["time"] < record.issue_date.tz_localize(zone)]
+    local = known.assign(time=known["time"].dt.tz_convert(zone).dt.tz_localize(None))
+    return local.sort_values("time", ascending=False, kind="stable")
+
+
+def _why(found: YardSeason | None) -> dict | None:
+    """The last whole season; none where there is no other year to lay it beside."""
+    if found is None or found.season.years < 2:
+        return None
+    return {
+        "name": found.name,
+        "answer": explain.answer(found),
+        "sentences": explain.sentences(found),
+        "weeks": figures.weeks_figure(found),
+        "parts": figures.parts_figure(found),
+        "calendar": figures.hours_calendar_figure(found),
+        "hours": explain.hour_rows(found.season),
+        "limits": explain.limits(found),
+    }
+
+
+def _trust(report: YardReport) -> dict | None:
+    """The past record of this forecaster on this yard; without a log there is none to be had."""
+    found, past = report.outlook, report.trust
+    yard = found.record.yard
+    if not found.model.observed or yard.is_place:
+        return None
+    if past is None:
+        name = yard.folder.name
+        folder = f'"{name}"' if " " in name else name
+        said = report.no_trust or ASK_FOR_TRUST.format(folder=folder)
+        return {"sentences": [said], "figure": None, "table": []}
+    return {
+        "sentences": trust.trust_lines(past),
+        "figure": figures.trust_figure(past),
+        "table": trust.trust_table(past),
+    }
+
+
+def _rests(report: YardReport) -> dict:
+    found, unit = report.outlook, units.of(report.outlook.record.yard)
+    return {
+        "sentences": [*basis(found), files_read(found)],
+        "work": timing.rests_on(report.dates) if report.dates else [],
+        "beetles": beetle_words.rests_on(report.beetles) if report.beetles else [],
+        "notes": [units.told(note, unit) for note in found.record.notes],
+        "sources": weather.source_rows(found.record),
+        "columns": weather.column_rows(found.record),
+        "numbers": _numbers(report),
+    }
+
+
+def _cautions(report: YardReport) -> dict:
+    unit = units.of(report.outlook.record.yard)
+    work = timing.cautions(report.dates) if report.dates else []
+    return {"always": cautions(unit), "work": work}
+
+
+def _foot(found: YardOutlook) -> dict:
+    return {
+        "credits": weather.credits(found.record),
+        "version": version("flowcast"),
+        "seed": found.seed,
+        "scenarios": f"{len(found.outlook.scenarios.gain_kg):,}",
+    }
+
+
+def shaping(report: YardReport) -> list[str]:
+    """The groups of numbers that shaped what the page shows."""
+    shown = report.beetles is not None and report.beetles.outlook is not None
+    return [
+        "foraging",
+        "soil",
+        "season",
+        "weather",
+        "align",
+        *(["scale_log"] if report.outlook.record.logs else []),
+        *(["beetle", "topsoil"] if shown else []),
+        *(["reasons"] if report.season is not None else []),
+        *(["timing"] if report.dates is not None else []),
+        "flow",
+    ]
+
+
+def _numbers(report: YardReport) -> list[tuple[str, list[dict]]]:
+    """Every number behind the page, by group, with its name in plain words."""
+    numbers = report.outlook.record.yard.numbers
+    groups = [(group, numbers.under(group)) for group in shaping(report)]
+    return [(group.replace("_", " "), [_plain(n) for n in some]) for group, some in groups if some]
+
+
+def _plain(number: Number) -> dict:
+    name = number.key.split(".", 1)[1].replace("_", " ")
+    return {**asdict(number), "key": name, "unit": "" if number.unit == "1" else number.unit}
+
+
+def files_read(found: YardOutlook) -> str:
+    """The files behind the page, in a sentence: what they held up to the issue date."""
+    record = found.record
+    scales = {
+        hive.name: ", ".join(dict.fromkeys(name for scale in hive.scales for name in scale.files))
+        for hive in record.yard.hives
+    }
+    parts = ["yard.toml"]
+    for log in record.logs:
+        what = "readings" if log.kind == "scale" else "weighings"
+        parts.append(f"{scales.get(log.hive, log.hive)} ({len(log.readings):,} {what})")
+    known = record.yard.work["time"] < record.issue_date.tz_localize(record.yard.place.timezone)
+    if known.any():
+        parts.append(f"work.csv (lines: {known.sum():,})")
+    return f"Read up to the issue date: {', '.join(parts)}, and the weather."
