@@ -79,8 +79,10 @@ def _nearest(days: float) -> float:
 
 
 def _error(stage: str, plant: Plant, numbers: Numbers) -> float:
-    share = "flow.note_full_frac" if stage == "full" else "flow.note_end_frac"
-    return float(np.hypot(numbers["flow.note_sd_d"], numbers[share] * plant.width_d))
+    share = numbers["flow.note_full_frac" if stage == "full" else "flow.note_end_frac"]
+    # What is stated of a plant that follows rain spans its early and late years: one bloom is shorter.
+    wide = numbers["flow.note_rain_wider"] if plant.follows == "rain" else 1.0
+    return float(np.hypot(numbers["flow.note_sd_d"], wide * share * plant.width_d))
 
 
 def _mean(seen: list[tuple[float, float]]) -> tuple[float, float]:
