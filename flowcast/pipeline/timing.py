@@ -210,9 +210,8 @@ def _hives(
     )
 
 
-def _is_mild(futures: Futures, numbers: Numbers) -> bool:
+def _is_mild(temp_c: np.ndarray, numbers: Numbers) -> bool:
     """Whether it does not grow too cold for syrup as far as the futures reach, more likely than not."""
-    temp_c = futures.column("temp_mean_c")
     cold = cold_from(temp_c, numbers["timing.syrup_from_c"])
     return bool(np.median(cold) >= temp_c.shape[1])
 
@@ -228,28 +227,14 @@ def _hive(
     stores = stores_of(hive, numbers)
     free = free_of(hive, stores, numbers)
     plan = _plan(visits)
-    breeding = _breeding(beetles)
     wet = float(np.mean(found.model.stock.wet))
     supers = super_advice(hive, ahead, free, _next_super(hive), plan, numbers, unripe_kg=wet)
+    temp_c, breeding = futures.column("temp_mean_c"), _breeding(beetles)
     feed = stores_advice(
-        hive,
-        ahead,
-        stores,
-        futures.column("temp_mean_c"),
-        plan,
-        threshold,
-        numbers,
-        beetle_season=breeding,
+        hive, ahead, stores, temp_c, plan, threshold, numbers, beetle_season=breeding
     )
-    leave = leave_advice(
-        hive,
-        ahead,
-        stores,
-        threshold,
-        numbers,
-        learned=seasons >= 1,
-        mild=_is_mild(futures, numbers),
-    )
+    learned, mild = seasons >= 1, _is_mild(temp_c, numbers)
+    leave = leave_advice(hive, ahead, stores, threshold, numbers, learned=learned, mild=mild)
     room = free.kg if free else None
     until = swarms_until(found.record)
     watch = swarm_watch(hive, ahead, futures.air, until is not None, room, numbers)

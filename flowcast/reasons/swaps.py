@@ -191,6 +191,7 @@ class _World:
 
     @classmethod
     def of(cls, model: FlowModel, days: Days, seen, numbers: Numbers, rng) -> _World:
+        """The span with this intake seen on its days, NaN where it is not known. [kg/d]"""
         plain = _Surface(_table(model, days)[None])
         now = plain.at(days.foraging_h[None], np.zeros((1, len(FLOWERS)), bool))[:, 0]
         flew = (days.foraging_h >= numbers["flow.flight_min_h"]) & np.isfinite(seen)

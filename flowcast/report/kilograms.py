@@ -54,8 +54,8 @@ ROWS = {
 LIMIT = (
     "The kilograms are what the model, taught by this log, makes of the weather of other years: they go "
     "together with the drivers and do not prove them. On simulated yards 3 of 4 parts of 2 kg and more "
-    "had the right sign (water for the flowers 9 of 10), 8 of 10 intervals held the true figure, the "
-    "largest loss came first in 6 to 7 of 10 seasons, and of the few parts that were clear of 0, 7 of 10 "
+    "had the right sign (water for the flowers 8 to 9 of 10), 8 of 10 intervals held the true figure, the "
+    "largest loss came first in 6 to 7 of 10 seasons, and of the few parts that were clear of 0, 3 of 4 "
     "had the right sign."
 )
 
