@@ -16,6 +16,7 @@ ORDER = [
     "numbers",
     "spells",
     "reading",
+    "messages",
     "yard",
     "sources",
     "weather",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from flowcast.messages import Say
 from flowcast.plots.style import BLUE, HONEY, INK, LINE, SOFT, month_axis, titled_legend
 from flowcast.results import YardSeason
 
@@ -14,7 +15,7 @@ def weeks_data(found: YardSeason) -> pd.DataFrame:
     return found.season.weekly.rename_axis("date")
 
 
-def plot_weeks(frame: pd.DataFrame, *, ax) -> None:
+def plot_weeks(frame: pd.DataFrame, *, ax, say: Say) -> None:
     """Each week as a bar from the usual down or up to what it had, over the range of 8 years in 10.
 
     Parameters
@@ -23,10 +24,9 @@ def plot_weeks(frame: pd.DataFrame, *, ax) -> None:
         From `weeks_data`.
     """
     middle = frame.index + pd.Timedelta(days=3.5)
-    ax.fill_between(
-        middle, frame["low"], frame["high"], color=LINE, lw=0, step="mid", label="8 years in 10"
-    )
-    ax.plot(middle, frame["usual"], color=SOFT, lw=1.0, drawstyle="steps-mid", label="usual")
+    known, usual = say("legend.in_8_years"), say("legend.usual")
+    ax.fill_between(middle, frame["low"], frame["high"], color=LINE, lw=0, step="mid", label=known)
+    ax.plot(middle, frame["usual"], color=SOFT, lw=1.0, drawstyle="steps-mid", label=usual)
     for name, colour, these in (
         ("fewer", BLUE, frame["now"] < frame["usual"]),
         ("more", HONEY, frame["now"] >= frame["usual"]),
@@ -38,53 +38,42 @@ def plot_weeks(frame: pd.DataFrame, *, ax) -> None:
             bottom=part["usual"],
             width=5.0,
             color=colour,
-            label=name,
+            label=say(f"weeks_figure.{name}"),
         )
-    titled_legend(ax, "Hours of flight, week by week", columns=4)
+    titled_legend(ax, say("weeks_figure.title"), columns=4)
     ax.set_ylim(0, None)
     ax.margins(x=0.01)
-    month_axis(ax, days=7 * len(frame))
-
-
-DRIVER_NAMES = {
-    "cold": "cold",
-    "heat": "heat",
-    "rain": "rain on flight",
-    "wind": "wind",
-    "light": "light, damp",
-    "soil": "water for flowers",
-    "timing": "timing, warmth",
-}
+    month_axis(ax, days=7 * len(frame), say=say)
 
 
 def parts_data(found: YardSeason) -> pd.DataFrame:
     """What each driver cost or brought, with its 80 % interval: kg, q10, q90. [kg]
 
-    The last row is the rest that nothing here explains, without an interval.
+    The last row, "rest", is what nothing here explains, without an interval.
     """
     k = found.kilograms
-    frame = k.parts[["kg", "q10", "q90"]].rename(index=DRIVER_NAMES)
+    frame = k.parts[["kg", "q10", "q90"]].copy()
     if k.seasons:
-        frame.loc["not explained"] = [k.rest_kg, np.nan, np.nan]
+        frame.loc["rest"] = [k.rest_kg, np.nan, np.nan]
     return frame
 
 
-def plot_parts(frame: pd.DataFrame, *, ax, unit: str = "kg") -> None:
+def plot_parts(frame: pd.DataFrame, *, ax, say: Say) -> None:
     """A bar a driver from 0 to its part, with a line over its interval.
 
     Parameters
     ----------
     frame : DataFrame
-        From `parts_data`, in this unit.
+        From `parts_data`, in the yard's unit.
     """
     place = np.arange(len(frame))[::-1]
     colours = [HONEY if kg >= 0 else BLUE for kg in frame["kg"]]
     ax.barh(place, frame["kg"], height=0.55, color=colours)
     ax.hlines(place, frame["q10"], frame["q90"], color=INK, lw=1.4)
     ax.axvline(0.0, color=SOFT, lw=1.0)
-    ax.set_yticks(place, frame.index)
+    ax.set_yticks(place, [say(f"parts_figure.{driver}") for driver in frame.index])
     ax.tick_params(axis="y", length=0)
-    ax.set_title(f"What each cost or brought a hive, {unit}")
+    ax.set_title(say("parts_figure.title", unit=say.units))
 
 
 def calendar_data(found: YardSeason) -> pd.DataFrame:
@@ -92,7 +81,7 @@ def calendar_data(found: YardSeason) -> pd.DataFrame:
     return found.season.daily.rename_axis("date")
 
 
-def plot_calendar(frame: pd.DataFrame, *, ax) -> None:
+def plot_calendar(frame: pd.DataFrame, *, ax, say: Say) -> None:
     """A row a month, a square a day: filled for more hours of flight than usual, open for fewer.
 
     Parameters
@@ -113,9 +102,9 @@ def plot_calendar(frame: pd.DataFrame, *, ax) -> None:
             edgecolor=edge,
             linewidths=1.0,
         )
-    names = {-int(r): f"{date:%b}" for r, date in zip(row, frame.index, strict=True)}
+    names = {-int(r): say.month_tick(date) for r, date in zip(row, frame.index, strict=True)}
     ax.set_yticks(list(names), list(names.values()))
     ax.set_xlim(0.3, 31.7)
     ax.set_ylim(min(names) - 0.6, 0.6)
     ax.tick_params(axis="y", length=0)
-    ax.set_title("Hours of flight, day by day")
+    ax.set_title(say("hours_figure.title"))

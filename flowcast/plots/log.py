@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from flowcast.messages import Say
 from flowcast.plots.style import BLUE, HEATH, HONEY, MIST, SOFT, month_axis, titled_legend
 from flowcast.scale_log import CleanLog
 
@@ -49,32 +50,32 @@ def step_data(log: CleanLog, timezone: str) -> pd.DataFrame:
     return steps.sort_values("time", ascending=False, kind="stable", ignore_index=True)
 
 
-def plot_log(frame: pd.DataFrame, steps: pd.DataFrame, *, ax, scale: float, unit: str):
+def plot_log(frame: pd.DataFrame, steps: pd.DataFrame, *, ax, say: Say):
     """Both lines, and a mark under each step: filled where work.csv tells of it, else hollow.
 
     Parameters
     ----------
     frame, steps : DataFrame
         From `log_data` and `step_data`; steps before the frame are passed over.
-    scale, unit
-        How many of the yard's unit make a kilogram, and its name.
     """
-    thin = len(frame) > 200
-    ax.plot(frame.index, frame["weight_kg"] * scale, color=SOFT, lw=0.9, label="as weighed",
+    thin, scale = len(frame) > 200, say.scale
+    weighed, work_out = say("log.as_weighed"), say("log.work_out")
+    ax.plot(frame.index, frame["weight_kg"] * scale, color=SOFT, lw=0.9, label=weighed,
             marker="" if thin else ".", ms=4)  # fmt: skip
-    ax.plot(frame.index, frame["net_kg"] * scale, color=HONEY, lw=1.8, label="work taken out")
+    ax.plot(frame.index, frame["net_kg"] * scale, color=HONEY, lw=1.8, label=work_out)
     low = float(frame[["weight_kg", "net_kg"]].min(axis=None)) * scale
     shown = steps[steps["time"] >= frame.index[0]]
     for time in shown["time"]:
         ax.axvline(time, color=BLUE, lw=0.6, ls=(0, (1, 2)))
-    for known, fill, label in ((True, BLUE, "work"), (False, "white", "jump, not in work.csv")):
+    for known, fill, key in ((True, BLUE, "work"), (False, "white", "jump")):
         times = shown["time"][shown["logged"].astype(bool) == known]
         if len(times):
+            label = say(f"log.{key}")
             ax.plot(times, [low] * len(times), "^", color=BLUE, mfc=fill, ms=5.5, label=label)
-    titled_legend(ax, f"Weight [{unit}]")
+    titled_legend(ax, say("log.title", unit=say.units))
     ax.locator_params(axis="y", nbins=6)
     ax.margins(x=0.01)
-    month_axis(ax, days=int((frame.index[-1] - frame.index[0]).days) + 1)
+    month_axis(ax, days=int((frame.index[-1] - frame.index[0]).days) + 1, say=say)
     return ax
 
 
@@ -105,48 +106,61 @@ def check_data(log: CleanLog, timezone: str) -> pd.DataFrame:
     return frame[columns].rename_axis("time")
 
 
-def check_words(log: CleanLog, timezone: str) -> str:
+def check_words(log: CleanLog, timezone: str, say: Say) -> str:
     """The same in words, for who cannot see the picture."""
     frame = check_data(log, timezone)
     clean = frame["clean_kg"].dropna()
     steps = log.steps[log.steps["kg"] != 0]
     off, on = steps["kg"].clip(upper=0).sum(), steps["kg"].clip(lower=0).sum()
     counts = frame["mark"].value_counts()
-    marked = ", ".join(f"{counts[m]} {m}" for m in MARKED if m in counts) or "no reading"
-    first, last = (f"{t.day} {t:%B %Y}" for t in (frame.index[0], frame.index[-1]))
-    return (
-        f"{log.hive}, {first} to {last}: marked {marked}; {len(steps)} steps taken out, {on:.1f} kg put "
-        f"on and {-off:.1f} kg taken off, {int((~steps['logged']).sum())} of them not in work.csv; net "
-        f"of them and of weather the bees changed the weight by {clean.iloc[-1]:.1f} kg."
-    ).replace("-", "−")
+    marked = say.listed(
+        say("check_figure.marked", n=int(counts[m]), mark=say(f"faults.{m}"))
+        for m in MARKED
+        if m in counts
+    )
+    return say(
+        "check_figure.finding",
+        hive=log.hive,
+        days=say.full_span(frame.index[0], frame.index[-1]),
+        marked=marked or say("check_figure.none_marked"),
+        n=len(steps),
+        on=say.weight(on, 1),
+        off=say.weight(-off, 1),
+        unlogged=int((~steps["logged"]).sum()),
+        change=say.weight(clean.iloc[-1], 1),
+    )
 
 
-def draw_check(
-    figure, log: CleanLog, timezone: str, *, scale: float = 1.0, unit: str = "kg"
-) -> None:
+def draw_check(figure, log: CleanLog, timezone: str, say: Say) -> None:
     """Weight as shown with its marks, what was taken out, and what is left: the bees' own."""
     frame = check_data(log, timezone)
     weights = [name for name in frame if name.endswith("_kg")]
-    frame[weights] = frame[weights] * scale
+    frame[weights] = frame[weights] * say.scale
     shown, taken, clean = figure.subplots(3, sharex=True, height_ratios=[3, 2, 3])
     good = frame[frame["mark"] == "good"]
     marker = "." if log.kind != "scale" else ""
-    shown.plot(good.index, good["shown_kg"], color=SOFT, lw=0.8, marker=marker, label="as shown")
+    named = {key: say(f"check_figure.{key}") for key in ("shown", "logged", "found", "steps", "weather")}
+    shown.plot(
+        good.index, good["shown_kg"], color=SOFT, lw=0.8, marker=marker, label=named["shown"]
+    )
     for mark, shape in zip(MARKED, "x+_v^", strict=True):
         part = frame[frame["mark"] == mark]
         if len(part):
-            shown.plot(part.index, part["shown_kg"], shape, color=HEATH, ms=4, label=mark)
+            label = say(f"faults.{mark}")
+            shown.plot(part.index, part["shown_kg"], shape, color=HEATH, ms=4, label=label)
     steps = step_data(log, timezone)
     steps = steps[steps["kg"] != 0]
-    for logged, fill, label in ((True, BLUE, "work.csv"), (False, "white", "found")):
+    for logged, fill, key in ((True, BLUE, "logged"), (False, "white", "found")):
         part = steps[steps["logged"].astype(bool) == logged]
         level = np.interp(part["time"], frame.index, frame["work_kg"].ffill().fillna(0.0))
         if len(part):
-            taken.plot(part["time"], level, "o", color=BLUE, mfc=fill, ms=4, label=label)
-    taken.step(good.index, good["work_kg"], color=BLUE, lw=1.0, where="post", label="steps")
-    taken.plot(good.index, good["weather_kg"], color=MIST, lw=0.8, label="weather")
+            taken.plot(part["time"], level, "o", color=BLUE, mfc=fill, ms=4, label=named[key])
+    taken.step(
+        good.index, good["work_kg"], color=BLUE, lw=1.0, where="post", label=named["steps"]
+    )
+    taken.plot(good.index, good["weather_kg"], color=MIST, lw=0.8, label=named["weather"])
     clean.plot(good.index, good["clean_kg"], color=HONEY, lw=1.4, marker=marker)
-    titled_legend(shown, f"{log.hive}: weight [{unit}]")
-    titled_legend(taken, f"Taken out since the start [{unit}]")
-    clean.set_title(f"What the bees changed since the start [{unit}]")
-    month_axis(clean, days=int((frame.index[-1] - frame.index[0]).days) + 1)
+    titled_legend(shown, say("check_figure.title", hive=log.hive, unit=say.units))
+    titled_legend(taken, say("check_figure.taken", unit=say.units))
+    clean.set_title(say("check_figure.clean", unit=say.units))
+    month_axis(clean, days=int((frame.index[-1] - frame.index[0]).days) + 1, say=say)

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from flowcast.flow.kinds import KINDS, kinds_of_day
+from flowcast.messages import Say
 from flowcast.plots.bloom import Lanes, plot_bloom
 from flowcast.plots.style import (
     BLUE,
@@ -88,7 +89,7 @@ def _usual(record: Record, values: pd.Series, dates: pd.DatetimeIndex) -> pd.Dat
 
 
 def plot_ribbon(
-    frame: pd.DataFrame, lanes: Lanes, *, figure, scale: float, unit: str, columns: int
+    frame: pd.DataFrame, lanes: Lanes, *, figure, say: Say, columns: int
 ) -> None:
     """What was on the left, what may be on the right, on rows that share their time.
 
@@ -100,8 +101,6 @@ def plot_ribbon(
         Stated bloom, from `bloom.pack_lanes`.
     figure : matplotlib Figure
         Empty; its rows are gain (where any is known), foraging hours, bloom (where any is stated).
-    scale, unit
-        How many of the yard's unit make a kilogram, and its name.
     columns : int
         Kinds of day named side by side in the legend.
     """
@@ -116,21 +115,22 @@ def plot_ribbon(
     )
     ahead = frame["p_flow_day"].notna()
     behind, coming = frame[~ahead], frame[ahead]
+    hours = say("ribbon.title_hours")
     if is_weighed(frame):
-        plot_gain(behind, ax=grid[0, 0], scale=scale, unit=unit, columns=columns)
-        plot_hours(behind, ax=grid[1, 0], title="Foraging hours a day")
-        plot_hours(coming, ax=grid[1, 1], title="Expected and usual")
+        plot_gain(behind, ax=grid[0, 0], say=say, columns=columns)
+        plot_hours(behind, ax=grid[1, 0], title=hours)
+        plot_hours(coming, ax=grid[1, 1], title=say("ribbon.title_expected"))
         grid[1, 0].set_ylim(0, max(ax.get_ylim()[1] for ax in grid[1]))
         grid[1, 1].set_ylim(grid[1, 0].get_ylim())
     else:
-        plot_hours(behind, ax=grid[0, 0], title="Foraging hours a day")
+        plot_hours(behind, ax=grid[0, 0], title=hours)
     wide = columns > 5
-    chance = "Ahead: chance of a flow day" if wide else "Ahead: chance\nof a flow day"
-    plot_chance(coming, ax=grid[0, 1], title=chance)
+    chance = say("ribbon.title_chance" if wide else "ribbon.title_chance_narrow")
+    plot_chance(coming, ax=grid[0, 1], title=chance, say=say)
     if lanes.count:
         plot_bloom(lanes, behind.index, ax=grid[-1, 0])
         plot_bloom(lanes, coming.index, ax=grid[-1, 1])
-    _time_axes(grid, behind.index, coming.index, every=14 if wide else 21)
+    _time_axes(grid, behind.index, coming.index, say, every=14 if wide else 21)
 
 
 def ribbon_heights(frame: pd.DataFrame, lanes: Lanes) -> list[float]:
@@ -144,37 +144,39 @@ def is_weighed(frame: pd.DataFrame) -> bool:
     return bool(frame[["gain_kg", "span_kg"]].notna().any(axis=None))
 
 
-def _time_axes(grid, behind: pd.DatetimeIndex, coming: pd.DatetimeIndex, *, every: int) -> None:
+def _time_axes(
+    grid, behind: pd.DatetimeIndex, coming: pd.DatetimeIndex, say: Say, *, every: int
+) -> None:
     for row in grid:
         row[0].set_xlim(behind[0], behind[-1] + ONE_DAY)
         row[1].set_xlim(coming[0], coming[-1] + ONE_DAY)
         row[1].spines["left"].set(color=INK, linestyle=(0, (2, 2)), linewidth=0.9)
         row[1].tick_params(axis="y", left=False, labelleft=False)
-    month_axis(grid[0, 0], days=len(behind))
-    day_axis(grid[0, 1], list(coming[::every]))
+    month_axis(grid[0, 0], days=len(behind), say=say)
+    day_axis(grid[0, 1], list(coming[::every]), say)
     for ax in grid[:-1].flat:
         ax.tick_params(axis="x", labelbottom=False)
 
 
-def plot_gain(frame: pd.DataFrame, *, ax, scale: float, unit: str, columns: int):
+def plot_gain(frame: pd.DataFrame, *, ax, say: Say, columns: int):
     """Daily gain as columns by kind of day; totals of weighings as steps of their daily mean."""
     for kind in KINDS:
         gain = frame["gain_kg"][frame["kind"] == kind]
         if len(gain):
-            _columns(ax, gain * scale, KIND_COLOURS[kind], kind)
+            _columns(ax, gain * say.scale, KIND_COLOURS[kind], say(f"kinds.{kind}"))
     if frame["span_kg"].notna().any():
-        _weighings(ax, _stepped(frame["span_kg"]) * scale)
+        _weighings(ax, _stepped(frame["span_kg"]) * say.scale, say("ribbon.weighings"))
     ax.axhline(0, color=SOFT, lw=0.6)
     ax.locator_params(axis="y", nbins=5)
-    titled_legend(ax, f"Gain a day [{unit}]", columns=columns)
+    titled_legend(ax, say("ribbon.title_gain", unit=say.units), columns=columns)
     return ax
 
 
-def _weighings(ax, mean: pd.Series) -> None:
+def _weighings(ax, mean: pd.Series, label: str) -> None:
     """A total over several days as what it was a day, for it tells no more than that."""
     for side, kind in ((mean.clip(upper=0), "resting"), (mean.clip(lower=0), "trickle")):
         ax.fill_between(side.index, 0, side, color=KIND_COLOURS[kind], lw=0)
-    ax.plot(mean.index, mean, color=DEEP, lw=1.2, label="weighings: mean a day")
+    ax.plot(mean.index, mean, color=DEEP, lw=1.2, label=label)
 
 
 def _stepped(values: pd.Series) -> pd.Series:
@@ -210,12 +212,12 @@ def plot_hours(frame: pd.DataFrame, *, ax, title: str):
     return ax
 
 
-def plot_chance(frame: pd.DataFrame, *, ax, title: str):
+def plot_chance(frame: pd.DataFrame, *, ax, title: str, say: Say):
     """The chance of a flow day on each day ahead, read on the right."""
     _columns(ax, frame["p_flow_day"], BLUE, "")
     ax.set_ylim(0, 1)
     right = ax.secondary_yaxis("right")
-    right.set_yticks([0, 0.5, 1], ["0 in 10", "5 in 10", "10 in 10"])
+    right.set_yticks([0, 0.5, 1], [say("chance.in_ten", times=times) for times in (0, 5, 10)])
     for name, side in zip(right.get_yticklabels(), ("bottom", "center", "top"), strict=True):
         name.set_verticalalignment(side)  # no name reaches into the title or the row below
     ax.spines["right"].set_visible(False)
@@ -245,21 +247,22 @@ def year_columns(frame: pd.DataFrame) -> list[str]:
     return [name for name in frame if not name.startswith("q")]
 
 
-def plot_fan(frame: pd.DataFrame, *, ax, scale: float, unit: str):
+def plot_fan(frame: pd.DataFrame, *, ax, say: Say):
     """Bands of 9, 8 and 5 times in 10, the middle, and past years' weather as thin lines."""
     start = frame.index[0]
-    q = frame.set_axis(frame.index + ONE_DAY) * scale  # a total stands at the end of its day
+    q = frame.set_axis(frame.index + ONE_DAY) * say.scale  # a total stands at the end of its day
     q = pd.concat([pd.DataFrame(0.0, index=[start], columns=q.columns), q])
-    ax.plot(q.index, q["q50"], color=BLUE, lw=2.2, label="middle", zorder=4)
+    ax.plot(q.index, q["q50"], color=BLUE, lw=2.2, label=say("fan.middle"), zorder=4)
     for (low, high, colour), times in zip(BANDS, (9, 8, 5), strict=True):
-        ax.fill_between(q.index, q[low], q[high], color=colour, lw=0, label=f"{times} in 10")
+        label = say("chance.in_ten", times=times)
+        ax.fill_between(q.index, q[low], q[high], color=colour, lw=0, label=label)
     for k, name in enumerate(year_columns(frame)):
-        label = "" if k else "past years' weather"
+        label = "" if k else say("fan.years")
         ax.plot(q.index, q[name], color=INK, lw=0.5, alpha=0.55, label=label, zorder=3)
     ax.axhline(0, color=SOFT, lw=0.6)
-    titled_legend(ax, f"Gain from {start.day} {start:%B} on, added up [{unit}]")
+    titled_legend(ax, say("fan.title", date=say.day(start), unit=say.units))
     ax.set_xlim(q.index[0], q.index[-1])
-    day_axis(ax, list(frame.index[6::7]), shift=1)
+    day_axis(ax, list(frame.index[6::7]), say, shift=1)
     return ax
 
 
@@ -286,18 +289,16 @@ def standing_data(record: Record, column: str, *, mean_days: int = 1) -> pd.Data
     return _usual(record, values, last.index).assign(now=last).rename_axis("date")
 
 
-def plot_standing(frame: pd.DataFrame, *, ax, title: str, scale: float = 1.0):
+def plot_standing(frame: pd.DataFrame, *, ax, title: str, say: Say):
     """The last year's line over the normal's band, with its last day marked."""
-    shown = frame * scale
-    ax.fill_between(
-        shown.index, shown["q10"], shown["q90"], color=LINE, lw=0, label="8 years in 10"
-    )
-    ax.plot(shown.index, shown["mean"], color=SOFT, lw=1.0, label="usual")
-    ax.plot(shown.index, shown["now"], color=DEEP, lw=1.4, label="the last year")
-    last = shown["now"].dropna().iloc[-1:]
+    known, usual = say("legend.in_8_years"), say("legend.usual")
+    ax.fill_between(frame.index, frame["q10"], frame["q90"], color=LINE, lw=0, label=known)
+    ax.plot(frame.index, frame["mean"], color=SOFT, lw=1.0, label=usual)
+    ax.plot(frame.index, frame["now"], color=DEEP, lw=1.4, label=say("standing.last_year"))
+    last = frame["now"].dropna().iloc[-1:]
     ax.plot(last.index, last, "o", color=DEEP, ms=5, clip_on=False)
     titled_legend(ax, title)
     ax.set_ylim(0, None)
     ax.margins(x=0)
-    month_axis(ax, days=len(frame))
+    month_axis(ax, days=len(frame), say=say)
     return ax

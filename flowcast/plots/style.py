@@ -7,6 +7,8 @@ from contextlib import contextmanager
 
 import pandas as pd
 
+from flowcast.messages import Say
+
 PAPER = "#fbf8f1"
 INK, SOFT, LINE = "#2b2a27", "#6a655b", "#ddd5c5"
 HONEY, DEEP, BLUE, MIST, HEATH = "#b8791b", "#6b3f06", "#2f5d8a", "#a9bccd", "#86668c"
@@ -82,7 +84,7 @@ def titled_legend(ax, title: str, *, columns: int = 3) -> None:
     ax.set_title(title, pad=5 + 12.5 * rows)
 
 
-def month_axis(ax, *, days: int) -> None:
+def month_axis(ax, *, days: int, say: Say) -> None:
     """Months named on the time axis, with the year where it begins; sparser for longer spans."""
     from matplotlib.dates import MonthLocator, YearLocator
 
@@ -91,22 +93,22 @@ def month_axis(ax, *, days: int) -> None:
         ax.xaxis.set_major_formatter(lambda x, _: f"{_date(x):%Y}")
         return
     ax.xaxis.set_major_locator(MonthLocator(interval=1 if days <= 200 else 2))
-    ax.xaxis.set_major_formatter(_month_name)
+    ax.xaxis.set_major_formatter(lambda x, _: _month_name(_date(x), say))
 
 
-def day_axis(ax, days: list[pd.Timestamp], *, shift: int = 0) -> None:
+def day_axis(ax, days: list[pd.Timestamp], say: Say, *, shift: int = 0) -> None:
     """These days named on the time axis, each mark `shift` days after its day begins."""
     from matplotlib.dates import date2num
     from matplotlib.ticker import FixedFormatter, FixedLocator
 
     ax.xaxis.set_major_locator(FixedLocator([date2num(d) + shift for d in days]))
-    ax.xaxis.set_major_formatter(FixedFormatter([f"{d.day} {d:%b}" for d in days]))
+    ax.xaxis.set_major_formatter(FixedFormatter([say.tick(d) for d in days]))
 
 
-def _month_name(x: float, _position: int | None) -> str:
-    date = _date(x)
+def _month_name(date: pd.Timestamp, say: Say) -> str:
     # Every second month may be skipped, so February carries the year where January is.
-    return f"{date:%b}\n{date:%Y}" if date.month <= 2 else f"{date:%b}"
+    name = say.month_tick(date)
+    return f"{name}\n{date:%Y}" if date.month <= 2 else name
 
 
 def _date(x: float) -> pd.Timestamp:

@@ -10,78 +10,33 @@ import pandas as pd
 
 from flowcast.beetle import BeetleOutlook, Reading
 from flowcast.flow.outlook import chance_word
-from flowcast.report import units, words
+from flowcast.messages import Say
+from flowcast.report.words import soon_to
 from flowcast.results import YardBeetles
 from flowcast.weather import LAST_WEEKS
 
-RULES_FIRST = (
-    "Local biosecurity rules come first: in many places the small hive beetle must be reported, and "
-    "moving hives, comb or honey-house waste is restricted. Ask the authority before acting."
-)
-LARVAE_OR_MOTH = (
-    "Beetle larvae are cream-coloured, with spines along the back and legs only near the head, and spin no "
-    "web; wax moth larvae web the comb."
-)
-LOOK_FOR = (
-    "Look for small dark beetles, about a third of a bee's length, that run from the light under the lid "
-    "and into corners; for larvae; and for combs that look wet and smell of fermenting. "
-    f"{LARVAE_OR_MOTH}"
-)
-REPORT_AT_ONCE = (
-    "Report any suspected beetle at once; do not move hives. Keep a beetle or larva in a closed "
-    "jar in the freezer for whoever identifies it."
-)
-LARVAE_ACT = (
-    "Where larvae or slime are: take the slimed combs out and freeze or melt them, never extract them; "
-    "close the space to what the bees cover; put a colony that has given up out of reach of others."
-)
-WHAT_TO_DO = (
-    "Keep colonies strong and with a laying queen; give no more boxes than the bees cover, since "
-    "uncovered comb is where beetles lay.",
-    "Splits and nuclei are the most exposed: make them strong, close their space to what they cover, "
-    "look at them weekly in high breeding weather, and put off late weak ones.",
-    "Beetle traps of any kind help with adults; nothing need be done about a few beetles in a strong colony.",
-    "Clear dead hives at once. Take honey in good time, extract within 1 to 3 days, keep the honey "
-    "house clean, store combs dry or cold.",
-    "Feed small amounts and no patties while breeding weather is high.",
-    "Larvae, slime or a fermenting smell is the alarm, whatever the count.",
-)
-KNOWN_AND_OURS = (
-    "Known from trials: warmth speeds the beetle and 39 °C kills it, no stage grows below 10 to 13 °C, "
-    "dry soil lets none emerge, dry air spoils eggs, and small colonies fail at loads that large "
-    "ones bear.",
-    "Our assumption: how these work together, where low, moderate and high begin, how fast the ground "
-    "dries, how far beetles fly at dusk, and all figures for counts in trays; none of these has been tested "
-    "on real counts.",
-)
-DRY_YARD = (
-    "A dry yard is not a safe one: beetles fly in, larvae walk far to damp ground, and watered ground "
-    "breeds them."
-)
-IF_WATERED = " Say under [beetle] in yard.toml whether the ground near the hives is watered: irrigated = true or false."
-IF_UNKNOWN_HERE = "If beetles are not known in your district, report any suspected one at once and do not move hives."
+WHAT_TO_DO = ("strong", "splits", "traps", "clear", "feed", "alarm")
+JUDGED = ("ordinary", "high", "unusual")  # only these are told what strong colonies show
 
 
 def headline(found: YardBeetles) -> str:
     """Whose beetles, and of when."""
-    record = found.record
-    return f"{record.yard.name}: beetles, {words.full_day(record.issue_date)}"
+    record, say = found.record, found.record.yard.say
+    return say("beetles.headline", yard=record.yard.name, date=say.full_day(record.issue_date))
 
 
 def answer(found: YardBeetles) -> str:
     """The beetles in one sentence."""
-    alarms = _alarms(found)
+    alarms, say = _alarms(found), found.record.yard.say
     if alarms:
-        named = ", ".join(f"{c.hive} ({words.day(c.date)})" for c in alarms)
-        what = "act now, whatever the counts"
-        if found.presence.kept_out:
-            what = "if they are the small hive beetle's, report them at once; do not move hives"
-        return f"Beetle larvae were seen in {named}: {what}."
+        named = (say("beetles.hive_on", hive=c.hive, date=say.day(c.date)) for c in alarms)
+        absent = "_where_absent" if found.presence.kept_out else ""
+        return say(f"beetles.larvae_seen{absent}", hives=say.listed(named))
     if found.presence.kept_out:
         return _kept_out(found)
     if not found.presence.lives_here:
         return _ask(found)
-    return _spell(found.outlook)
+    return _spell(found.outlook, say)
 
 
 def alarm(found: YardBeetles) -> str:
@@ -91,43 +46,60 @@ def alarm(found: YardBeetles) -> str:
 
 def sentences(found: YardBeetles) -> list[str]:
     """What stands behind the answer, from the alarm to what is expected."""
-    alarm = [LARVAE_OR_MOTH, LARVAE_ACT] if _alarms(found) else []
+    say = found.record.yard.say
+    told = ("beetles.larvae_or_moth", "beetles.larvae_act") if _alarms(found) else ()
+    alarm = [say(key) for key in told]
     if found.presence.kept_out:
         lines = [*alarm[:1], *_contradicted(found), *_counted_where_absent(found)]
-        return [*lines, *([] if alarm else [LOOK_FOR]), REPORT_AT_ONCE]
+        lines += [] if alarm else [_look_for(say)]
+        return [*lines, say("beetles.report_at_once")]
     if not found.presence.lives_here:
-        return [*alarm, _suitability(found.outlook), LOOK_FOR, IF_UNKNOWN_HERE]
+        asked = [_suitability(found.outlook, say), _look_for(say), say("beetles.if_unknown_here")]
+        return [*alarm, *asked]
     return [
         *alarm,
         *_contradicted(found),
         *_dry_yard(found),
         _against_usual(found),
         _standing(found),
-        _cohort(found.outlook),
-        _generations(found.outlook),
+        _cohort(found.outlook, say),
+        _generations(found.outlook, say),
     ]
+
+
+def _look_for(say: Say) -> str:
+    return say("beetles.look_for", or_moth=say("beetles.larvae_or_moth"))
 
 
 def advice(found: YardBeetles) -> list[str]:
     """What to do, in general terms; empty unless the beetle lives here by the keeper's word."""
-    return list(WHAT_TO_DO) if found.presence.lives_here else []
+    if not found.presence.lives_here:
+        return []
+    return [found.record.yard.say(f"beetle_work.{key}") for key in WHAT_TO_DO]
 
 
 def rests_on(found: YardBeetles) -> list[str]:
     """What is known and what is ours, the soil, and the hint from the map."""
-    presence, beetle = found.presence, found.record.yard.settings.beetle
-    lines = [] if found.presence.kept_out else list(KNOWN_AND_OURS)
+    presence, say = found.presence, found.record.yard.say
+    lines = []
+    if not presence.kept_out:
+        trials = {"kills": say.temp(39), "grows": say.temps(10, 13)}
+        lines += [say("beetle_basis.known", **trials), say("beetle_basis.ours")]
     if found.outlook is not None:
-        soil = f"soil {beetle.soil}" if beetle.soil else "soil not stated, so all kinds are drawn"
-        runs = f"{len(found.outlook.traits)} draws of what is not known of the beetle; {soil}"
-        lines.append(f"{runs}; {_ground(found)}.")
+        lines.append(_draws(found))
         lines += _ahead_from(found)
     if presence.area:
-        lines.append(
-            f"By our list, which ages and proves nothing, the beetle is {_hint(presence.hint)} in "
-            f"{presence.area} ({_source(presence.source)}). The national veterinary authority knows better."
-        )
-    return [units.told(line, units.of(found.record.yard)) for line in lines]
+        told = {"hint": _hint(presence.hint, say), "source": _source(presence.source)}
+        lines.append(say("beetle_basis.hint", area=presence.area, **told))
+    return lines
+
+
+def _draws(found: YardBeetles) -> str:
+    soil, say = found.record.yard.settings.beetle.soil, found.record.yard.say
+    named = say("beetle_basis.soil", soil=say(f"soils.{soil}")) if soil else ""
+    soil = named or say("beetle_basis.soil_not_stated")
+    ground, n = say(f"beetle_basis.ground_{_ground(found)}"), str(len(found.outlook.traits))
+    return say("beetle_basis.draws", n=n, soil=soil, ground=ground)
 
 
 def _source(text: str) -> str:
@@ -138,239 +110,166 @@ def _source(text: str) -> str:
 def _ahead_from(found: YardBeetles) -> list[str]:
     if found.outlook.weather != {LAST_WEEKS}:
         return []
-    return ["No past year of weather is there: the last weeks stand for the days ahead."]
+    return [found.record.yard.say("beetle_basis.no_past_year")]
 
 
 def week_rows(found: YardBeetles) -> list[tuple[str, ...]]:
     """The weeks ahead as cells, the head first."""
-    outlook = found.outlook
-    high = 100 * found.record.yard.numbers["beetle.high_from"]
-    rows = [
-        ("week", f"high (from {high:.0f})", "usually", "breeding weather of 100, 8 times in 10")
-    ]
+    outlook, say = found.outlook, found.record.yard.say
+    edge = say.number(100 * found.record.yard.numbers["beetle.high_from"])
+    head = (say("beetle_weeks.week"), say("beetle_weeks.high", edge=edge))
+    rows = [(*head, say("beetle_weeks.usual"), say("beetle_weeks.between"))]
     for first, week in outlook.weekly.iterrows():
-        last = first + pd.Timedelta(days=6)
         usual = week["usual_high"]
         rows.append(
             (
-                words.from_to(first, last),
-                words.chance(week["p_high"]),
-                "not known" if math.isnan(usual) else words.chance(usual),
-                f"{100 * week['q10']:.0f} to {100 * week['q90']:.0f}",
+                say.span(first, first + pd.Timedelta(days=6)),
+                say.chance(week["p_high"]),
+                say("numbers.not_known") if math.isnan(usual) else say.chance(usual),
+                say.either(say.number(100 * week["q10"]), say.number(100 * week["q90"])),
             )
         )
     return rows
 
 
-JUDGED = ("ordinary", "high", "unusual")  # only these are told what strong colonies show
-
-
 def tray_rows(found: YardBeetles) -> list[tuple[str, ...]]:
     """The counts from the newest on as cells, the head first; hives that were read together and mean
     the same share a row."""
-    newest = reversed(found.readings)
-    rows = [("tray read", "beetles", "what it means")]
+    say, newest = found.record.yard.say, reversed(found.readings)
+    rows = [tuple(say(f"trays.{head}") for head in ("read", "beetles", "means"))]
     for (date, means), alike in groupby(newest, key=lambda r: (r.count.date, _means(r, found))):
-        counted = ", ".join(
-            f"{r.count.hive} {r.count.beetles:.0f} in {r.count.days:.0f} days" for r in alike
-        )
-        rows.append((words.full_day(date), counted, means))
+        counted = say.listed(_counted(r.count, say) for r in alike)
+        rows.append((say.full_day(date), counted, means))
     return rows
+
+
+def _counted(count, say: Say) -> str:
+    beetles = say.number(count.beetles)
+    return say("trays.counted", hive=count.hive, beetles=beetles, n=round(count.days))
 
 
 def _means(reading: Reading, found: YardBeetles) -> str:
     """The verdict, and what strong colonies show."""
-    said = verdict(reading, found)
+    said, say = verdict(reading, found), found.record.yard.say
     if not found.presence.lives_here or reading.verdict not in JUDGED:
         return said
-    low, _, high = reading.expected
-    return f"{said} Strong colonies here: {low:.0f} to {high:.0f} in 14 days, 8 in 10."
+    low, _, high = (say.number(value) for value in reading.expected)
+    return f"{said} {say('trays.strong_show', low=low, high=high)}"
 
 
 def verdict(reading: Reading, found: YardBeetles) -> str:
     """What a count means, in a sentence or two; shorter when the next look was due before now."""
-    known = found.presence.lives_here
-    due = reading.count.date + pd.Timedelta(days=found.record.yard.numbers["beetle.period_d"])
+    say, count = found.record.yard.say, reading.count
+    period = pd.Timedelta(days=found.record.yard.numbers["beetle.period_d"])
+    judged = found.presence.lives_here or reading.verdict == "larvae"
+    key = reading.verdict if judged else "not_known_here"
+    due = count.date + period
     if due <= found.record.issue_date:
-        return _verdict_then(reading, known, due)
-    if reading.verdict == "larvae":
-        return f"Larvae: act now, whatever the count. {LARVAE_OR_MOTH}"
-    if not known:
-        return "Not judged: say in yard.toml whether beetles are established here."
-    return {
-        "colony": f"No comfort from the number: {_amiss(reading, found)}. {CHECK}",
-        "period": f"Lay {reading.count.days:.0f} days, which cannot be compared; read the beetle tray after 14.",
-        "no weather": NO_WEATHER,
-        "ordinary": "Ordinary for a strong colony this month, look again in 14 days.",
-        "high": "High for the season. Look now for larvae and slime, and again in 7 days.",
-        "unusual": "Unusual for the season. Look now for larvae and slime, check queen and space, and "
-        "look again in a few days.",
-    }[reading.verdict]
-
-
-def _verdict_then(reading: Reading, known: bool, due: pd.Timestamp) -> str:
-    if reading.verdict == "larvae":
-        return "Larvae were seen."
-    if not known:
-        return "Not judged."
-    return {
-        "colony": "No comfort from the number: the colony was weak, unsettled or not known.",
-        "period": "Lay too short or too long to compare.",
-        "no weather": NO_WEATHER,
-        "ordinary": f"Was ordinary for a strong colony in {due - pd.Timedelta(days=14):%B}; the next look "
-        f"was due {words.day(due)}.",
-        "high": "Was high for the season.",
-        "unusual": "Was unusual for the season.",
-    }[reading.verdict]
-
-
-NO_WEATHER = (
-    "Not judged: half a year of weather must stand behind a count, and all the days the trap lay."
-)
-AMISS = {
-    "nucleus": "it is a nucleus",
-    "frames not known": "frames of bees at the count are not written down",
-    "few frames": "bees on fewer than {least:g} frames",
-    "queenless": "no laying queen",
-    "queen not known": "a laying queen is not written down",
-    "swarmed": "it swarmed not long before or since",
-    "split": "it was split not long before or since",
-    "new": "it was hived or came not long before",
-}
-
-
-CHECK = (
-    "Look for eggs, for larvae and slime in corners and on the floor, and close the space to what "
-    "the bees cover; look again in 7 days."
-)
+        month = say.month_name(due - pd.Timedelta(days=14))
+        return say(f"trays_then.{key}", month=month, date=say.day(due))
+    told = {"or_moth": say("beetles.larvae_or_moth"), "amiss": _amiss(reading, found)}
+    return say(f"trays.{key}", **told, n=round(count.days))
 
 
 def _amiss(reading: Reading, found: YardBeetles) -> str:
-    least = found.record.yard.numbers["beetle.frames_least"]
-    return ", ".join(AMISS[why].format(least=least) for why in reading.why)
+    say = found.record.yard.say
+    least = say.short(found.record.yard.numbers["beetle.frames_least"])
+    return say.listed(say(f"amiss.{why}", least=least) for why in reading.why)
 
 
 def _kept_out(found: YardBeetles) -> str:
+    say = found.record.yard.say
     if found.presence.stated is False:
-        return "By your word small hive beetles do not live here, so no beetle season is shown."
-    return f"Small hive beetles are not known to be established in {found.presence.area}, so no beetle season is shown."
+        return say("beetles.not_here_by_word")
+    return say("beetles.not_here_by_list", area=found.presence.area)
 
 
 def _ask(found: YardBeetles) -> str:
-    hint = found.presence.hint
-    known = (
-        f" By our list the beetle is {_hint(hint)} in {found.presence.area}."
-        if hint in ("established", "in places")
-        else ""
-    )
-    return (
-        "Do small hive beetles live here? Ask the authority or keepers near you, and write present = "
-        f"true or false under [beetle] in yard.toml.{known}"
-    )
+    hint, say = found.presence.hint, found.record.yard.say
+    if hint not in ("established", "in places"):
+        return say("beetles.ask")
+    return say("beetles.ask_with_hint", hint=_hint(hint, say), area=found.presence.area)
 
 
-def _hint(hint: str) -> str:
-    return {
-        "established": "established",
-        "in places": "established in places",
-        "not known": "not known to be established",
-        "unsure": "not spoken of",
-    }[hint]
+def _hint(hint: str, say: Say) -> str:
+    return say(f"presence.{hint}")
 
 
-def _spell(outlook: BeetleOutlook) -> str:
-    spell, days = outlook.spell, outlook.days_ahead
-    open_now = chance_word(spell.open_chance)
+def _spell(outlook: BeetleOutlook, say: Say) -> str:
+    spell = outlook.spell
+    open_now, is_open = chance_word(spell.open_chance), say.chance(spell.open_chance)
     if open_now == "likely":
-        return (
-            f"Beetle breeding weather is high ({words.chance(spell.open_chance)}){_until(outlook)}."
-        )
+        return _until(outlook, is_open, say)
+    told = {"chance": say.chance(spell.chance), "n": outlook.days_ahead}
     if open_now == "even":
-        return (
-            f"Beetle breeding weather may be high already ({words.chance(spell.open_chance)}); the chance "
-            f"that it is within {days} days is {words.chance(spell.chance)}."
-        )
+        return say("breeding.perhaps_on", open=is_open, **told)
     if spell.chance < 0.05 or spell.start is None:
-        return f"No high beetle breeding weather in sight: {words.chance(spell.chance)} for the next {days} days."
-    return (
-        f"Beetle breeding weather is not high yet; the chance that it will be within {days} days is "
-        f"{words.chance(spell.chance)}, if so from about {_span(spell.start)} on."
-    )
+        return say("breeding.none", **told)
+    return say("breeding.not_yet", **told, when=_span(spell.start, say))
 
 
-def _until(outlook: BeetleOutlook) -> str:
+def _until(outlook: BeetleOutlook, is_open: str, say: Say) -> str:
     low, middle, high = outlook.spell.end
     if middle is None:
-        return f" and will likely stay so beyond {words.day(outlook.course.index[-1])}"
-    late = f"to {words.day(high)}" if high is not None else "to later than can be seen"
-    early = words.day(low) if low is not None else "soon"
-    return f" and will likely end about {words.day(middle)} ({early} {late}, 8 in 10)"
+        return say("breeding.on_beyond", open=is_open, last=say.day(outlook.course.index[-1]))
+    return say("breeding.on", open=is_open, end=say.day(middle), between=soon_to(low, high, say))
 
 
 def _against_usual(found: YardBeetles) -> str:
-    outlook = found.outlook
+    outlook, say = found.outlook, found.record.yard.say
     now = outlook.course.loc[: outlook.issue_date - pd.Timedelta(days=1)].iloc[-1]
     middle, low, high = (100 * now[f"pressure_q{q}"] for q in (50, 10, 90))
-    edge = 100 * found.record.yard.numbers["beetle.high_from"]
-    text = f"Breeding weather stands at {middle:.0f} of 100 ({low:.0f} to {high:.0f}, 8 in 10; high from {edge:.0f})"
+    edge = say.number(100 * found.record.yard.numbers["beetle.high_from"])
+    told = {"middle": say.number(middle), "low": say.number(low), "high": say.number(high)}
+    told |= {"edge": edge}
     if math.isnan(now["usual"]):
-        return f"{text}; what is usual needs a whole past year of weather."
+        return say("breeding.now", **told)
     usual, least, most = (100 * now[name] for name in ("usual", "usual_q10", "usual_q90"))
-    often = "8 years of 10" if outlook.years >= 8 else f"most of the {outlook.years} years known"
-    ranged = f"{least:.0f} to {most:.0f} in {often}"
-    if middle > most:
-        return f"{text}, more than usual on this date ({ranged})."
-    if middle < least:
-        return f"{text}, less than usual on this date ({ranged})."
-    return f"{text}, within what is usual on this date ({ranged}, {usual:.0f} in the mean)."
+    often = "breeding.usual_of_8" if outlook.years >= 8 else "breeding.usual_of_most"
+    told["usual"] = say(often, low=say.number(least), high=say.number(most), n=outlook.years)
+    way = "above" if middle > most else "below" if middle < least else "usual"
+    return say(f"breeding.now_{way}", **told, mean=say.number(usual))
 
 
 def _standing(found: YardBeetles) -> str:
-    trap, (low, middle, high) = found.expected
-    return (
-        "Beetles live for months, so their number lags the weather by one to three months. By our "
-        f"assumption a strong colony would show about {middle:.0f} in 14 days now ({trap}; {low:.0f} to "
-        f"{high:.0f} in 8 such colonies of 10)."
-    )
+    (trap, expected), say = found.expected, found.record.yard.say
+    low, middle, high = (say.number(value) for value in expected)
+    return say("breeding.standing", middle=middle, trap=say(f"traps.{trap}"), low=low, high=high)
 
 
-def _cohort(outlook: BeetleOutlook) -> str:
+def _cohort(outlook: BeetleOutlook, say: Say) -> str:
     """What becomes of larvae that leave the hives now, and of those that left before."""
     cohort = outlook.cohort
     if cohort.chance >= 0.5:
-        return (
-            f"Larvae that go into the soil now would be beetles about {_span(cohort.emerges)}, about "
-            f"{cohort.of_hundred:.0f} of a hundred."
-        )
-    why = (
-        "would mostly die there, in soil too dry, too cold or too hot"
-        if cohort.dies >= 0.5
-        else f"would hardly be beetles within {outlook.days_ahead} days"
-    )
-    return f"Larvae that go into the soil now {why}.{_others(outlook)}"
+        when, share = _span(cohort.emerges, say), say.number(cohort.of_hundred)
+        return say("breeding.larvae_now", when=when, of_hundred=share)
+    key = "breeding.larvae_die" if cohort.dies >= 0.5 else "breeding.larvae_later"
+    others = _others(outlook, say)
+    return " ".join(filter(None, (say(key, n=outlook.days_ahead), others)))
 
 
-def _others(outlook: BeetleOutlook) -> str:
+def _others(outlook: BeetleOutlook, say: Say) -> str:
     if outlook.emerging >= 0.5:
-        return " Beetles from larvae of earlier weeks are leaving the soil now."
+        return say("breeding.leaving_now")
     later = outlook.next_emergence
-    return f" The next beetles leave the soil about {_span(later)}." if later else ""
+    return say("breeding.leaving_next", when=_span(later, say)) if later else ""
 
 
-def _span(dates) -> str:
+def _span(dates, say: Say) -> str:
     low, middle, high = dates
     if low == high:
-        return words.day(middle)
-    return f"{words.day(middle)} ({words.from_to(low, high)}, 8 in 10)"
+        return say.day(middle)
+    return say("breeding.when", date=say.day(middle), span=say.span(low, high))
 
 
-def _generations(outlook: BeetleOutlook) -> str:
+def _generations(outlook: BeetleOutlook, say: Say) -> str:
     g = outlook.generations
-    text = f"At the quickest, {_many(g.so_far)} could have left the soil since {words.day(g.season_from)}"
+    told = {"generations": _many(g.so_far, say), "date": say.day(g.season_from)}
     if math.isnan(g.season[1]):
-        return f"{text}."
-    text += f", {_number(g.season)} by the season's end, usually {_number(g.usual)}"
-    return f"{text}; published counts end at 6." if g.season[1] > 6 else f"{text}."
+        return say("breeding.so_far", **told)
+    past_6 = "_past_6" if g.season[1] > 6 else ""
+    told |= {"season": _number(g.season, say), "usual": _number(g.usual, say)}
+    return say(f"breeding.so_far_and_season{past_6}", **told)
 
 
 def _dry_yard(found: YardBeetles) -> list[str]:
@@ -378,44 +277,42 @@ def _dry_yard(found: YardBeetles) -> list[str]:
     irrigated = found.record.yard.settings.beetle.irrigated
     if irrigated or found.outlook.spell.chance > 1 / 3:
         return []
-    return [DRY_YARD + ("" if irrigated is False else IF_WATERED)]
+    key = "beetles.dry_yard" if irrigated is False else "beetles.dry_yard_ask"
+    return [found.record.yard.say(key)]
 
 
-def _many(three: tuple[float, ...]) -> str:
-    text = _number(three)
-    return f"{text} generation{'' if text == '1' else 's'}"
+def _many(three: tuple[float, ...], say: Say) -> str:
+    return say("breeding.generations", figure=_number(three, say), n=round(three[2]))
 
 
-def _number(three: tuple[float, ...]) -> str:
-    low, middle, high = (f"{v:.0f}" for v in three)
-    return middle if low == high else f"{middle} ({low} to {high})"
+def _number(three: tuple[float, ...], say: Say) -> str:
+    low, middle, high = (say.number(value) for value in three)
+    return middle if low == high else say("breeding.three", middle=middle, low=low, high=high)
 
 
-def _suitability(outlook: BeetleOutlook) -> str:
+def _suitability(outlook: BeetleOutlook, say: Say) -> str:
     """What the climate would let the beetle do, without a word on whether it is here."""
     g = outlook.generations
     if math.isnan(g.usual[1]) or outlook.course["usual"].isna().all():
-        return "What the climate would let beetles do needs a whole past year of weather."
-    when = "hardly at any time"
-    if outlook.breeding_season:
-        first, last = outlook.breeding_season
-        whole = (last - first).days >= 360
-        when = "all year" if whole else f"from about {words.day(first)} to {words.day(last)}"
-    return (
-        f"The climate here would let small hive beetles breed {when} in the usual year, with "
-        f"{_many(g.usual)}, if they lived here; that says nothing of whether they do."
-    )
+        return say("breeding.climate_unknown")
+    generations = _many(g.usual, say)
+    if not outlook.breeding_season:
+        return say("breeding.climate_hardly", generations=generations)
+    first, last = outlook.breeding_season
+    if (last - first).days >= 360:
+        return say("breeding.climate_all_year", generations=generations)
+    span = {"first": say.day(first), "last": say.day(last)}
+    return say("breeding.climate_season", **span, generations=generations)
 
 
 def _ground(found: YardBeetles) -> str:
+    """What of the soil is given with the weather."""
     given = found.record.columns
-    names = {"soil_temp_c": "temperature of the soil", "soil_moisture_m3m3": "water of the soil"}
+    names = {"soil_temp_c": "temp_given", "soil_moisture_m3m3": "water_given"}
     told = [w for n, w in names.items() if n in given.index and given.loc[n, "given"] > 0.5]
     if len(told) == 2:
-        return "temperature and water of the soil as given with the weather"
-    if told:
-        return f"{told[0]} as given with the weather, the rest reckoned from air, sun and rain"
-    return "temperature and water of the soil reckoned from air, sun and rain"
+        return "given"
+    return told[0] if told else "reckoned"
 
 
 def _alarms(found: YardBeetles) -> list:
@@ -427,26 +324,20 @@ def _alarms(found: YardBeetles) -> list:
 
 
 def _counted_where_absent(found: YardBeetles) -> list[str]:
-    seen = [c for c in found.counts if c.beetles > 0 or c.larvae]
+    seen, say = [c for c in found.counts if c.beetles > 0 or c.larvae], found.record.yard.say
     if not seen:
         return []
-    return [
-        f"beetles.csv holds beetles ({seen[-1].hive}, {words.full_day(seen[-1].date)}) where none are known to "
-        "live: if they were small hive beetles, report them at once."
-    ]
+    last = {"hive": seen[-1].hive, "date": say.full_day(seen[-1].date)}
+    return [say("beetles.counted_where_absent", **last)]
 
 
 def _contradicted(found: YardBeetles) -> list[str]:
     """Where the keeper's word and the list disagree."""
-    presence = found.presence
+    presence, say = found.presence, found.record.yard.say
     if presence.lives_here and presence.hint == "not known":
-        return [
-            f"You say beetles live here; by our list they are not known to be established in "
-            f"{presence.area}. {REPORT_AT_ONCE}"
-        ]
+        report = say("beetles.report_at_once")
+        return [say("beetles.said_but_not_listed", area=presence.area, report=report)]
     if presence.stated is False and presence.hint in ("established", "in places"):
-        return [
-            f"You say no beetles live here; by our list they are {_hint(presence.hint)} in "
-            f"{presence.area}. Look again."
-        ]
+        told = {"hint": _hint(presence.hint, say), "area": presence.area}
+        return [say("beetles.listed_but_not_said", **told)]
     return []

@@ -16,7 +16,7 @@ from pathlib import Path
 import pandas as pd
 
 from flowcast.errors import InputError
-from flowcast.report import advice, timing, words
+from flowcast.report import advice, timing
 from flowcast.report.files import write_whole
 from flowcast.report.timing import Entry
 from flowcast.results import YardTiming
@@ -51,11 +51,17 @@ def _event(entry: Entry, found: YardTiming):
     event.add("sequence", (issued - EPOCH).days)
     event.add("dtstart", entry.date.date())
     event.add("dtend", entry.date.date() + timedelta(days=1))
-    event.add("summary", _plain(f"{entry.hive}: {entry.task}" if entry.hive else entry.task))
+    event.add("summary", _plain(_summary(entry, found)))
     event.add("location", _plain(found.record.yard.name))
     event.add("description", "\n".join(_plain(line) for line in _description(entry, found)))
     event.add("transp", "TRANSPARENT")
     return event
+
+
+def _summary(entry: Entry, found: YardTiming) -> str:
+    if not entry.hive:
+        return entry.task
+    return found.record.yard.say("calendar.summary", hive=entry.hive, task=entry.task)
 
 
 def identifier(entry: Entry, found: YardTiming) -> str:
@@ -74,12 +80,10 @@ def _plain(text: str) -> str:
 
 def _description(entry: Entry, found: YardTiming) -> list[str]:
     """What, why, what would change it, what to mind, and of when this is."""
-    units = found.record.yard.settings.yard.units
-    lines = [advice.what(entry.advice, units), advice.why(entry.advice)]
-    lines += [advice.changes(entry.advice)]
-    keys = dict.fromkeys(["look first", *entry.advice.cautions])
-    lines += [advice.CAUTIONS[key] for key in keys]
-    lines += [f"As of {words.full_day(found.issue_date)}."]
+    say, one = found.record.yard.say, entry.advice
+    lines = [advice.what(one, say), advice.why(one, say), advice.changes(one, say)]
+    lines += advice.minds(one.cautions, say)
+    lines += [say("calendar.as_of", date=say.full_day(found.issue_date))]
     return [line for line in lines if line]
 
 

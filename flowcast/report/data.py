@@ -44,7 +44,7 @@ def outlook_data(found: YardOutlook) -> dict:
         "scenarios": len(outlook.scenarios.gain_kg),
         "seasons_of_log": _number(found.model.seasons),
         "flow_day_kg": _number(outlook.threshold_kg),
-        "answer": words.answer(outlook),
+        "answer": words.answer(outlook, yard.say),
         "flow_window": _window(outlook),
         "daily": [_day(date, row) for date, row in outlook.daily.iterrows()],
         "total": [_day(date, row) for date, row in outlook.total.iterrows()],
@@ -152,7 +152,7 @@ def beetles_data(found: YardBeetles) -> dict:
             "source": presence.source,
         },
         "answer": beetles.answer(found),
-        "says": [beetles.RULES_FIRST, *beetles.sentences(found)],
+        "says": [found.record.yard.say("beetles.rules_first"), *beetles.sentences(found)],
         "ahead": _beetles_ahead(found) if found.outlook and presence.lives_here else None,
         "suitability": _suitability(found) if found.outlook else None,
         "counts": [_count(reading, found) for reading in found.readings],
@@ -230,9 +230,8 @@ def _hive_timing(hive: HiveTiming, found: YardTiming) -> dict:
 
 def _advice(one: Advice, found: YardTiming) -> dict:
     """Every field of an advice, its words, and nothing twice."""
-    units = found.record.yard.settings.yard.units
     plain = {k: v for k, v in _plain(one).items() if k != "hive"}
-    return {"says": advice.what(one, units)} | plain
+    return {"says": advice.what(one, found.record.yard.say)} | plain
 
 
 def _when(when: When) -> dict:

@@ -6,9 +6,9 @@ import re
 from pathlib import Path
 
 from flowcast.errors import InputError
+from flowcast.messages import Say
 from flowcast.plots.canvas import draw_alone
 from flowcast.plots.log import check_words, draw_check
-from flowcast.report import units
 from flowcast.report.page import write_page
 from flowcast.results import Checked
 from flowcast.scale_log import CleanLog
@@ -33,24 +33,24 @@ def write_logs(found: Checked, path: Path) -> list[str]:
     """
     if path.suffix not in ("", ".svg") or (path.suffix == "" and path.is_file()):
         raise InputError(f"--plot {path}: name a file that ends in .svg, or a folder.")
-    zone, unit = found.yard.place.timezone, units.of(found.yard)
+    zone, say = found.yard.place.timezone, found.yard.say
     logs = [log for log in found.logs if (log.readings["mark"] == "good").sum() > 1]
     if path.suffix == ".svg":
-        return [str(write_page(_picture(logs, zone, unit), path))] if logs else []
+        return [str(write_page(_picture(logs, zone, say), path))] if logs else []
     names = _file_names(logs)
     return [
-        str(write_page(_picture([log], zone, unit), path / name))
+        str(write_page(_picture([log], zone, say), path / name))
         for log, name in zip(logs, names, strict=True)
     ]
 
 
-def _picture(logs: list[CleanLog], zone: str, unit: str) -> str:
+def _picture(logs: list[CleanLog], zone: str, say: Say) -> str:
     def draw(figure):
         parts = figure.subfigures(len(logs), squeeze=False)[:, 0]
         for part, log in zip(parts, logs, strict=True):
-            draw_check(part, log, zone, scale=units.scale_of(unit), unit=unit)
+            draw_check(part, log, zone, say)
 
-    words = " ".join(units.told(check_words(log, zone), unit) for log in logs)
+    words = " ".join(check_words(log, zone, say) for log in logs)
     return draw_alone("check", draw, (SIZE[0], SIZE[1] * len(logs)), words)
 
 

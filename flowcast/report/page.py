@@ -46,9 +46,10 @@ def render_sections(shown: dict, *, up: str = "") -> str:
         Where the front page of several yards is, where there is one.
     """
     body = fill("body.html", titles=titles(shown), **shown)
-    title = f"Flow ahead: {shown['head']['yard']}, {shown['head']['issued']}"
+    say, head = shown["say"], shown["head"]
+    title = say("page.title", yard=head["yard"], date=head["issued"])
     read = re.sub(r'<table class="numbers">.*?</table>', " ", body, flags=re.DOTALL)
-    words = glossary.used_in(text_of(read))  # what only sources say needs no explaining
+    words = glossary.used_in(text_of(read), say)  # what only sources say needs no explaining
     return fill("page.html", body=body, title=title, up=up, glossary=words, **shown)
 
 

@@ -12,10 +12,12 @@ from importlib.metadata import version
 import pandas as pd
 
 from flowcast.advice.visits import CALENDAR_D
+from flowcast.messages import Say
 from flowcast.numbers import Number
 from flowcast.report import beetles as beetle_words
-from flowcast.report import explain, figures, timing, trust, units, weather, words
+from flowcast.report import explain, figures, timing, trust, weather, words
 from flowcast.report.basis import basis, cautions, latest
+from flowcast.report.words import work_word
 from flowcast.results import (
     YardBeetles,
     YardOutlook,
@@ -24,24 +26,9 @@ from flowcast.results import (
     YardTiming,
 )
 
-TITLES = {
-    "ahead": "The season, behind and ahead",
-    "work": "What to do, and by when",
-    "beetles": "Beetles",
-    "standing": "How the season stands",
-    "happened": "What happened",
-    "why": "The season {name}, and why",
-    "trust": "How far to trust it",
-    "rests": "What this rests on",
-    "cautions": "Before you act",
-}
-MORE_HIVES = "More hives are weighed than are shown; flowcast check --plot draws each of them."
-# What to type for the past record of this forecaster; the page is written again with it.
-ASK_FOR_TRUST = (
-    "Not looked into for this page. flowcast report {folder} --trust issues the outlook again from "
-    "past dates of this yard, sets it beside what came, and shows the record here; it takes "
-    "about half a minute."
-)
+SECTIONS = (
+    "ahead", "work", "beetles", "standing", "happened", "why", "trust", "rests", "cautions",
+)  # fmt: skip
 
 
 def sections(report: YardReport) -> dict:
@@ -55,10 +42,11 @@ def sections(report: YardReport) -> dict:
     Returns
     -------
     dict
-        A value for each key of `TITLES`, and of `head` and `foot`.
+        A value for each of `SECTIONS`, and for `head`, `foot` and `say`.
     """
     found = report.outlook
     return {
+        "say": found.record.yard.say,
         "head": _head(report),
         "ahead": _ahead(found),
         "work": _work(report.dates),
@@ -76,7 +64,8 @@ def sections(report: YardReport) -> dict:
 def titles(shown: dict) -> dict[str, str]:
     """The headings of the sections that are there, by key, in their order."""
     name = shown["why"]["name"] if shown["why"] else ""
-    return {key: title.format(name=name) for key, title in TITLES.items() if shown[key]}
+    say = shown["say"]
+    return {key: say(f"titles.{key}", season=name) for key in SECTIONS if shown[key]}
 
 
 def pictures(shown) -> list[figures.Figure]:
@@ -94,45 +83,27 @@ def pictures(shown) -> list[figures.Figure]:
 def _head(report: YardReport) -> dict:
     found = report.outlook
     outlook, yard = found.outlook, found.record.yard
-    unit, has_log = units.of(yard), bool(found.model.observed)
-    mark = ""
-    if yard.is_place:
-        mark = f"This is a place on the map, {words.PLACE_ONLY}"
-    elif not has_log:
-        mark = "There is no scale log here: this rests on weather and stated bloom only."
+    say, has_log = yard.say, bool(found.model.observed)
+    mark = "" if has_log else say("outlook.no_log")
     return {
         "yard": yard.name,
-        "issued": words.full_day(outlook.issue_date),
-        "answer": words.answer(outlook),
-        "mark": mark,
-        "gains": words.gains(outlook, unit, log=has_log),
-        "flow_day": f"A flow day is a day with {words.weight(outlook.threshold_kg, unit)} or more.",
+        "issued": say.full_day(outlook.issue_date),
+        "answer": words.answer(outlook, say),
+        "mark": say("outlook.of_place") if yard.is_place else mark,
+        "gains": words.gains(outlook, say, log=has_log),
+        "flow_day": say("outlook.flow_day", weight=say.weight(outlook.threshold_kg)),
         "first": timing.answer(report.dates) if report.dates else "",
     }
 
 
 def _ahead(found: YardOutlook) -> dict:
-    return {
-        "ribbon": figures.ribbon(found),
-        "fan": figures.fan(found),
-        "weeks": _weeks(found, units.of(found.record.yard)),
-    }
-
-
-def _weeks(found: YardOutlook, unit: str) -> list[tuple[str, ...]]:
-    """The weeks ahead as cells, the head first."""
-    rows = [("days ahead", "gain", "8 times in 10", "flow days expected")]
-    for first, week in found.outlook.weekly.iterrows():
-        last = first + pd.Timedelta(days=int(week["days"]) - 1)
-        rows.append(
-            (
-                words.from_to(first, last),
-                words.weight(week["q50"], unit),
-                words.weight_range(week["q10"], week["q90"], unit),
-                f"{week['flow_days']:.1f} of {week['days']:.0f}",
-            )
-        )
-    return rows
+    say = found.record.yard.say
+    head = tuple(say(f"weeks.{key}") for key in ("days", "gain", "between", "flow_days"))
+    weeks = [
+        (words.week_span(first, week, say), say.weight(week["q50"]), *words.week_cells(week, say))
+        for first, week in found.outlook.weekly.iterrows()
+    ]
+    return {"ribbon": figures.ribbon(found), "fan": figures.fan(found), "weeks": [head, *weeks]}
 
 
 def _work(found: YardTiming | None) -> dict | None:
@@ -144,8 +115,8 @@ def _work(found: YardTiming | None) -> dict | None:
         "calendar": timing.calendar_rows(found),
         "days": CALENDAR_D,
         "rooms": [
-            {"heading": heading, "told": told, "dated": heading in dated}
-            for heading, told in timing.rooms(found).items()
+            {"name": room, "told": told, "dated": room in dated}
+            for room, told in timing.rooms(found).items()
         ],
         "fit_days": timing.fit_days(found),
     }
@@ -158,7 +129,7 @@ def _beetles(found: YardBeetles | None, most: int = 5) -> dict | None:
     shown = found.outlook is not None and found.presence.lives_here
     head, *counts = beetle_words.tray_rows(found)
     return {
-        "rules": beetle_words.RULES_FIRST,
+        "rules": found.record.yard.say("beetles.rules_first"),
         "answer": beetle_words.answer(found),
         "sentences": beetle_words.sentences(found),
         "figure": figures.beetle_figure(found) if shown else None,
@@ -170,10 +141,8 @@ def _beetles(found: YardBeetles | None, most: int = 5) -> dict | None:
 
 
 def _standing(found: YardOutlook) -> dict:
-    standing, unit = found.standing, units.of(found.record.yard)
-    said = [words.lead(standing), words.soil(standing), words.foraging(standing)]
     return {
-        "sentences": said + words.log_so_far(standing, unit),
+        "sentences": words.season_so_far(found),
         "figures": figures.standing_figures(found),
     }
 
@@ -183,22 +152,24 @@ def _happened(found: YardOutlook) -> dict | None:
     logs, work = figures.log_parts(found), work_done(found)
     if not logs and work.empty:
         return None
-    unit = units.of(found.record.yard)
+    say = found.record.yard.say
     rows = [
-        (words.full_day(row.time), row.hive, row.what, _stated(row.kg, unit), row.note)
+        (say.full_day(row.time), row.hive, work_word(row.what, say), _stated(row.kg, say), row.note)
         for row in work.itertuples()
     ]
+    head = tuple(say(f"happened.{key}") for key in ("when", "hive", "what", "weight", "note"))
+    more = len(logs) == figures.MOST_HIVES < len(found.record.logs)
     return {
         "logs": logs,
-        "more": MORE_HIVES if len(logs) == figures.MOST_HIVES < len(found.record.logs) else "",
-        "apart": [units.told(one, unit) for one in latest(found.record.apart)],
-        "work": [("when", "hive", "what", "weight", "note"), *rows] if rows else [],
+        "more": say("happened.more_hives") if more else "",
+        "apart": [say.told(one) for one in latest(found.record.apart, say)],
+        "work": [head, *rows] if rows else [],
     }
 
 
-def _stated(kg: float, unit: str) -> str:
+def _stated(kg: float, say: Say) -> str:
     """A weight as work.csv states it; empty where it is left to be measured."""
-    return "" if pd.isna(kg) else words.weight(kg, unit)
+    return "" if pd.isna(kg) else say.weight(kg)
 
 
 def work_done(found: YardOutlook) -> pd.DataFrame:
@@ -222,7 +193,7 @@ def _why(found: YardSeason | None) -> dict | None:
         "weeks": figures.weeks_figure(found),
         "parts": figures.parts_figure(found),
         "calendar": figures.hours_calendar_figure(found),
-        "hours": explain.hour_rows(found.season),
+        "hours": explain.hour_rows(found.season, found.record.yard.say),
         "limits": explain.limits(found),
     }
 
@@ -236,7 +207,7 @@ def _trust(report: YardReport) -> dict | None:
     if past is None:
         name = yard.folder.name
         folder = f'"{name}"' if " " in name else name
-        said = report.no_trust or ASK_FOR_TRUST.format(folder=folder)
+        said = report.no_trust or yard.say("trust.ask", folder=folder)
         return {"sentences": [said], "figure": None, "table": []}
     return {
         "sentences": trust.trust_lines(past),
@@ -246,12 +217,12 @@ def _trust(report: YardReport) -> dict | None:
 
 
 def _rests(report: YardReport) -> dict:
-    found, unit = report.outlook, units.of(report.outlook.record.yard)
+    found, say = report.outlook, report.outlook.record.yard.say
     return {
         "sentences": [*basis(found), files_read(found)],
         "work": timing.rests_on(report.dates) if report.dates else [],
         "beetles": beetle_words.rests_on(report.beetles) if report.beetles else [],
-        "notes": [units.told(note, unit) for note in found.record.notes],
+        "notes": [say.told(note) for note in found.record.notes],
         "sources": weather.source_rows(found.record),
         "columns": weather.column_rows(found.record),
         "numbers": _numbers(report),
@@ -259,9 +230,8 @@ def _rests(report: YardReport) -> dict:
 
 
 def _cautions(report: YardReport) -> dict:
-    unit = units.of(report.outlook.record.yard)
     work = timing.cautions(report.dates) if report.dates else []
-    return {"always": cautions(unit), "work": work}
+    return {"always": cautions(report.outlook.record.yard.say), "work": work}
 
 
 def _foot(found: YardOutlook) -> dict:
@@ -269,7 +239,7 @@ def _foot(found: YardOutlook) -> dict:
         "credits": weather.credits(found.record),
         "version": version("flowcast"),
         "seed": found.seed,
-        "scenarios": f"{len(found.outlook.scenarios.gain_kg):,}",
+        "scenarios": found.record.yard.say.count(len(found.outlook.scenarios.gain_kg)),
     }
 
 
@@ -309,11 +279,11 @@ def files_read(found: YardOutlook) -> str:
         hive.name: ", ".join(dict.fromkeys(name for scale in hive.scales for name in scale.files))
         for hive in record.yard.hives
     }
-    parts = ["yard.toml"]
+    say, parts = record.yard.say, ["yard.toml"]
     for log in record.logs:
-        what = "readings" if log.kind == "scale" else "weighings"
-        parts.append(f"{scales.get(log.hive, log.hive)} ({len(log.readings):,} {what})")
+        key = "basis.file_of_readings" if log.kind == "scale" else "basis.file_of_weighings"
+        parts.append(say(key, file=scales.get(log.hive, log.hive), n=len(log.readings)))
     known = record.yard.work["time"] < record.issue_date.tz_localize(record.yard.place.timezone)
     if known.any():
-        parts.append(f"work.csv (lines: {known.sum():,})")
-    return f"Read up to the issue date: {', '.join(parts)}, and the weather."
+        parts.append(say("basis.file_of_work", n=int(known.sum())))
+    return say("basis.files", files=say.listed(parts))

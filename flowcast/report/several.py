@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 import pandas as pd
 
 from flowcast.errors import FlowcastError, InputError
+from flowcast.messages import Say
 from flowcast.plots.canvas import draw_svg
 from flowcast.plots.yards import map_height_in, plot_yards
-from flowcast.report import beetles, page, timing, units, words
+from flowcast.report import beetles, page, timing, words
 from flowcast.report.data import report_data
 from flowcast.report.figures import NARROW_IN, Figure
 from flowcast.report.sections import sections
@@ -50,9 +51,13 @@ class Line:
 
 @dataclass
 class Told:
-    """What becomes of the yards asked for: lines, data by yard, and what could not be read."""
+    """What becomes of the yards asked for: lines, data by yard, and what could not be read.
+
+    say: how the front page speaks, which is as the first yard that could be read wants it.
+    """
 
     lines: list[Line] = field(default_factory=list)
+    say: Say | None = None
     data: list[dict] = field(default_factory=list)
     failed: list[tuple[str, str]] = field(default_factory=list)
 
@@ -127,6 +132,7 @@ def write_pages(
             continue
         shown = sections(found)
         page.write_page(page.render_sections(shown, up=FRONT), out / name)
+        told.say = told.say or found.outlook.record.yard.say
         told.lines.append(_line(found, name))
         if with_data:
             told.data.append(report_data(found, shown) | {"page": str(out / name)})
@@ -155,17 +161,14 @@ def front_data(told: Told) -> dict:
 
 def render_front(told: Told) -> str:
     """The front page as HTML text."""
-    dates = sorted({words.full_day(line.issued) for line in told.lines})
-    rows = [
-        {"number": n, "line": line, "due": words.day(line.due) if line.due else ""}
-        for n, line in enumerate(told.lines, start=1)
-    ]
+    dates = dict.fromkeys(sorted(line.issued for line in told.lines))
     return page.fill(
         "front.html",
-        rows=rows,
+        rows=told.lines,
         failed=told.failed,
-        issued=", ".join(dates),
-        picture_of=_map(told.lines) if len(told.lines) > 1 else None,
+        issued=told.say.listed(map(told.say.full_day, dates)),
+        picture_of=_map(told.lines, told.say) if len(told.lines) > 1 else None,
+        say=told.say,
     )
 
 
@@ -178,36 +181,36 @@ def _line(found: YardReport, name: str) -> Line:
         name,
         yard.place.latitude,
         yard.place.longitude,
-        units.of(yard),
+        yard.say.units,
         outlook.issue_date,
         entries[0].date if entries else None,
         timing.answer(dates) if dates else "",
-        words.answer(outlook),
+        words.answer(outlook, yard.say),
         float(outlook.window.chance),
         beetles.alarm(found.beetles) if found.beetles else "",
     )
 
 
-def _map(lines: list[Line]) -> Figure:
+def _map(lines: list[Line], say: Say) -> Figure:
     """Where the yards lie to each other, numbered as they are ranked."""
     frame = pd.DataFrame(
         [(line.name, line.latitude, line.longitude) for line in lines],
         columns=["yard", "latitude", "longitude"],
     )
     size = (NARROW_IN, map_height_in(frame, NARROW_IN))
-    unit = "lb" if all(line.units == "lb" for line in lines) else "kg"
-    per_km, length = units.length_of(unit)
+    units = {line.units for line in lines}
+    per_km, length = replace(say, units=units.pop() if len(units) == 1 else "kg").length
 
     def draw(figure):
         plot_yards(frame, ax=figure.subplots(), per_km=per_km, unit=length)
 
     svg = draw_svg("map", draw, size)
     north, west = frame["latitude"].idxmax(), frame["longitude"].idxmin()
-    alt = f"Map of {len(frame)} yards: {frame['yard'][north]} lies furthest north, {frame['yard'][west]} furthest west."
-    caption = "Drawn from the yards' coordinates, north on top. Numbers as in the list."
-    header = ["yard", "latitude", "longitude"]
+    ends = {"north": frame["yard"][north], "west": frame["yard"][west]}
+    alt, caption = say("map.finding", n=str(len(frame)), **ends), say("map.caption")
+    header = [say(f"map.{key}") for key in ("yard", "latitude", "longitude")]
     rows = [
-        [f"{n}. {row.yard}", f"{row.latitude:.3f}°", f"{row.longitude:.3f}°"]
+        [f"{n}. {row.yard}", *(f"{at:.3f}°" for at in (row.latitude, row.longitude))]
         for n, row in enumerate(frame.itertuples(), start=1)
     ]
     return Figure("map", svg, alt, caption, header, rows)

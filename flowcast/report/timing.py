@@ -11,26 +11,20 @@ from flowcast.advice.ripe import SetsFast
 from flowcast.advice.splits import SplitAdvice
 from flowcast.advice.visits import CALENDAR_D
 from flowcast.advice.when import Advice
-from flowcast.report import advice, units, words
-from flowcast.report.advice import CAUTIONS, LOOK_FIRST
+from flowcast.messages import Say
+from flowcast.messages.say import capital
+from flowcast.report import advice
 from flowcast.results import HiveTiming, YardTiming
 
 ROOMS = {
-    "Swarms and splits": lambda h: (h.swarm, *advice.alike(h.splits)),
-    "Supers": lambda h: (h.supers,),
-    "Ripe honey": lambda h: (h.ripe,),
-    "Honey to take, honey to leave": lambda h: (h.leave,),
-    "Stores and feed": lambda h: (h.stores,),
-    "New colonies": lambda h: (h.start,) if h.start else (),
+    "swarms_and_splits": lambda h: (h.swarm, *advice.alike(h.splits)),
+    "supers": lambda h: (h.supers,),
+    "ripe": lambda h: (h.ripe,),
+    "leave": lambda h: (h.leave,),
+    "feed": lambda h: (h.stores,),
+    "newcomers": lambda h: (h.start,) if h.start else (),
 }
-ALL = "all hives"
 IN_A_CELL = 6  # hives named in a line of the calendar; the rooms name every one
-FIRES = "Where a total fire ban holds, no smoker is lit and no hive opened with one; that is not reckoned here."
-NO_HIVES = (
-    "No hive stands here on this date by yard.toml: only what holds for a strong colony is said. Describe "
-    "each [[hive]] with its boxes, and more can be told."
-)
-FIT = "A day counts as fit to open a hive with {least:g} working hours or more that are dry, calm and from {low:g} to {high:g} °C."
 
 
 @dataclass(frozen=True)
@@ -54,94 +48,106 @@ class Entry:
 
 def headline(found: YardTiming) -> str:
     """Whose dates, and of when."""
-    return f"{found.record.yard.name}: what to do and by when, {words.full_day(found.issue_date)}"
+    say = found.record.yard.say
+    return say("timing.headline", yard=found.record.yard.name, date=say.full_day(found.issue_date))
 
 
 def answer(found: YardTiming) -> str:
     """What comes first, in one sentence."""
-    rows = calendar_rows(found)[1:]
+    say, rows = found.record.yard.say, calendar_rows(found)[1:]
     unknown = [h.hive for h in found.hives if h.stores.verdict == "unknown"]
     if not rows and unknown:
-        return f"Weigh or heft first ({_named(unknown, len(found.hives), IN_A_CELL)}): without stores nothing can be dated."
+        return say("timing.weigh_first", hives=_named(unknown, len(found.hives), say, IN_A_CELL))
     if not rows:
-        return f"By what is known nothing needs a date within {CALENDAR_D} days; {LOOK_FIRST}."
+        return say("timing.nothing", n=CALENDAR_D)
     date, hives, task = rows[0][:3]
-    whose = f" ({hives})" if hives else ""
-    return f"First comes: {task}{whose}, by {date}; {LOOK_FIRST}."
+    if not hives:
+        return say("timing.first", task=task, date=date)
+    return say("timing.first_of_hives", task=task, date=date, hives=hives)
 
 
 def rooms(found: YardTiming) -> dict[str, list[Said]]:
-    """Every advice under its heading, in words."""
+    """Every advice in words, by the room it belongs to."""
     shown = {
-        heading: _together([(h.hive, a) for h in found.hives for a in of(h)], found)
-        for heading, of in ROOMS.items()
+        room: _together([(h.hive, a) for h in found.hives for a in of(h)], found)
+        for room, of in ROOMS.items()
     }
     if found.usual:
-        shown["Swarms and splits"] = _together([("", a) for a in advice.alike(found.usual)], found)
-    shown["Ripe honey"] += _together([("", a) for a in found.sets], found)
-    shown["After the flow"] = _together([("", found.after)], found)
-    return {heading: said for heading, said in shown.items() if said}
+        usual = [("", a) for a in advice.alike(found.usual)]
+        shown["swarms_and_splits"] = _together(usual, found)
+    shown["ripe"] += _together([("", a) for a in found.sets], found)
+    shown["after"] = _together([("", found.after)], found)
+    return {room: said for room, said in shown.items() if said}
 
 
 def dated_rooms(found: YardTiming) -> set[str]:
-    """The headings under which something stands in the calendar."""
+    """The rooms of which something stands in the calendar."""
     dated = {id(entry.advice) for entry in entries(found)}
-    held = {heading: [a for h in found.hives for a in of(h)] for heading, of in ROOMS.items()}
-    held["Ripe honey"] = [*held["Ripe honey"], *found.sets]
-    held["After the flow"] = [found.after]
-    return {heading for heading, told in held.items() if any(id(a) in dated for a in told)}
+    held = {room: [a for h in found.hives for a in of(h)] for room, of in ROOMS.items()}
+    held["ripe"] = [*held["ripe"], *found.sets]
+    held["after"] = [found.after]
+    return {room for room, told in held.items() if any(id(a) in dated for a in told)}
 
 
 def _together(pairs: list[tuple[str, Advice]], found: YardTiming) -> list[Said]:
     """Hives that are told the same share a line, and lines with the same reasons share these."""
-    units, every = found.record.yard.settings.yard.units, len(found.hives)
+    say, every = found.record.yard.say, len(found.hives)
     groups: dict[tuple, list[tuple[str, Advice]]] = {}
     for hive, one in pairs:
-        lines = (advice.why(one), advice.changes(one))
+        lines = (advice.why(one, say), advice.changes(one, say))
         groups.setdefault(tuple(line for line in lines if line), []).append((hive, one))
-    return [_said(told, lines, units, every) for lines, told in groups.items()]
+    return [_said(told, lines, say, every) for lines, told in groups.items()]
 
 
-def _said(told: list[tuple[str, Advice]], lines: tuple[str, ...], units: str, every: int) -> Said:
+def _said(told: list[tuple[str, Advice]], lines: tuple[str, ...], say: Say, every: int) -> Said:
     """What each hive is told, and after it the rule for all of them, or each rule for those it is for."""
-    rules = [(hive, advice.rule(one, units)) for hive, one in told]
-    what = _by_text([(hive, advice.own(one, units)) for hive, one in told], every)
+    rules = [(hive, advice.rule(one, say)) for hive, one in told]
+    what = _by_text([(hive, advice.own(one, say)) for hive, one in told], say, every)
     if len({rule for _, rule in rules}) == 1:
         lines = (*(rule for _, rule in rules[:1] if rule), *lines)
     else:
-        what += _by_text([(hive, rule) for hive, rule in rules if rule], every)
-    return Said(tuple(what), (*lines, *_needs(told, every)))
+        what += _by_text([(hive, rule) for hive, rule in rules if rule], say, every)
+    return Said(tuple(what), (*lines, *_needs(told, say, every)))
 
 
-def _by_text(told: list[tuple[str, str]], every: int) -> list[str]:
+def _by_text(told: list[tuple[str, str]], say: Say, every: int) -> list[str]:
     """Each text once, after the names of those it is for. every: how many hives stand in the yard."""
     hives: dict[str, list[str]] = {}
     for hive, text in told:
         hives.setdefault(text, []).append(hive)
-    return [_for(list(dict.fromkeys(names)), text, every) for text, names in hives.items()]
+    return [_for(list(dict.fromkeys(names)), text, say, every) for text, names in hives.items()]
 
 
-def _needs(told: list[tuple[str, Advice]], every: int) -> list[str]:
+def _needs(told: list[tuple[str, Advice]], say: Say, every: int) -> list[str]:
     """What would tell more, after the names of the hives where it would not for all of them."""
-    wished = [(hive, advice.needs(one)) for hive, one in told]
+    wished = [(hive, advice.needs(one, say)) for hive, one in told]
     if len({text for _, text in wished}) == 1:
         return [text for _, text in wished[:1] if text]
-    return _by_text([(hive, text) for hive, text in wished if text], every)
+    return _by_text([(hive, text) for hive, text in wished if text], say, every)
 
 
-def _for(hives: list[str], what: str, every: int) -> str:
-    named = _named([hive for hive in hives if hive], every)
-    head = named.capitalize() if named == ALL else named
-    return f"{head}: {what}" if named else what
+def _for(hives: list[str], what: str, say: Say, every: int) -> str:
+    named = [hive for hive in hives if hive]
+    if not named:
+        return what
+    whose = _named(named, every, say)
+    # A keeper's own names stay as they are written.
+    whose = capital(whose) if _is_all(named, every) else whose
+    return say("timing.for_hives", hives=whose, what=what)
 
 
-def _named(hives: list[str], every: int, most: int | None = None) -> str:
+def _is_all(hives: list[str], every: int) -> bool:
+    return len(hives) == every > 2
+
+
+def _named(hives: list[str], every: int, say: Say, most: int | None = None) -> str:
     """The hives by name; all of several in a word, and no more of them than `most` where it is given."""
-    if len(hives) == every > 2:
-        return ALL
+    if _is_all(hives, every):
+        return say("timing.all_hives")
     if most is None or len(hives) <= most:
-        return ", ".join(hives)
-    return f"{', '.join(hives[: most - 1])} and {len(hives) - most + 1} more"
+        return say.listed(hives)
+    some = say.listed(hives[: most - 1])
+    return say("timing.and_more", hives=some, n=len(hives) - most + 1)
 
 
 def _last(found: YardTiming) -> pd.Timestamp:
@@ -150,12 +156,13 @@ def _last(found: YardTiming) -> pd.Timestamp:
 
 def entries(found: YardTiming) -> list[Entry]:
     """The dated tasks of the next 90 days, in order of time."""
+    say = found.record.yard.say
     pairs = [(h.hive, a) for h in found.hives for a in _dated(h)]
     pairs += [(None, a) for a in (*found.sets, found.after)]
     listed = [
         Entry(one.when.date, hive, task, _room(one), one)
         for hive, one in pairs
-        if (task := advice.task(one)) and one.when is not None and one.when.date is not None
+        if (task := advice.task(one, say)) and one.when is not None and one.when.date is not None
         if one.when.date <= _last(found)
     ]
     return sorted(listed, key=lambda e: (e.date, e.hive or "", e.room))
@@ -178,50 +185,48 @@ def calendar_rows(found: YardTiming) -> list[tuple[str, ...]]:
     groups: dict[tuple, list[Entry]] = {}
     for entry in entries(found):
         groups.setdefault((entry.date, entry.task), []).append(entry)
-    rows = [("by", "hives", "what", "8 times in 10", "chance")]
+    say = found.record.yard.say
+    rows = [tuple(say(f"calendar.{head}") for head in ("by", "hives", "what", "between", "chance"))]
     for (date, task), alike in groups.items():
         whens = [e.advice.when for e in alike]
         firsts = [w.first for w in whens if w.first is not None]
         lasts = [w.last for w in whens]
         rows.append(
             (
-                advice.on(date),
-                _named([e.hive for e in alike if e.hive], len(found.hives), IN_A_CELL),
+                say.weekday(date),
+                _named([e.hive for e in alike if e.hive], len(found.hives), say, IN_A_CELL),
                 task,
-                _interval(firsts, lasts),
-                _chance(max(w.chance for w in whens)),
+                _interval(firsts, lasts, say),
+                _chance(max(w.chance for w in whens), say),
             )
         )
     return rows
 
 
-def _chance(p: float) -> str:
+def _chance(p: float, say: Say) -> str:
     """Empty where the thing is to be done whatever comes."""
-    return "" if p == 1.0 else words.chance(p)
+    return "" if p == 1.0 else say.chance(p)
 
 
-def _interval(firsts: list[pd.Timestamp], lasts: list[pd.Timestamp | None]) -> str:
+def _interval(firsts: list[pd.Timestamp], lasts: list[pd.Timestamp | None], say: Say) -> str:
     """From the first to the last; beyond the days looked at it stays open."""
     if not firsts:
         return ""
     if None in lasts:
-        return f"from {words.day(min(firsts))} on"
+        return say("calendar.from_on", date=say.day(min(firsts)))
     first, last = min(firsts), max(lasts)
-    return words.day(first) if first >= last else words.from_to(first, last)
+    return say.day(first) if first >= last else say.span(first, last)
 
 
 def fit_days(found: YardTiming, days: int = 14) -> list[str]:
     """When a hive can be opened: the next days of the keeper's that are likely fit."""
-    numbers, visits = found.record.yard.numbers, found.visits
+    numbers, visits, say = found.record.yard.numbers, found.visits, found.record.yard.say
     own = [d for d in visits.chance.index[:days] if visits.is_own(d)]
-    likely = [_span(span, visits.chance) for span in _runs(own, visits.chance >= visits.least)]
-    said = f"Likely fit within {days} days: {', '.join(likely)}." if likely else _none_near(found)
-    rule = FIT.format(
-        least=numbers["timing.open_least_h"],
-        low=numbers["timing.open_from_c"],
-        high=numbers["timing.open_to_c"],
-    )
-    return [said, f"{units.told(rule, units.of(found.record.yard))} {FIRES}"]
+    likely = [_span(run, visits.chance, say) for run in _runs(own, visits.chance >= visits.least)]
+    near = say("fit.likely", n=days, days=say.listed(likely)) if likely else _none_near(found)
+    temps = say.temps(numbers["timing.open_from_c"], numbers["timing.open_to_c"])
+    rule = say("fit.rule", hours=say.short(numbers["timing.open_least_h"]), temps=temps)
+    return [near, f"{rule} {say('fit.fires')}"]
 
 
 def _runs(days: list[pd.Timestamp], fit: pd.Series) -> list[list[pd.Timestamp]]:
@@ -235,71 +240,46 @@ def _runs(days: list[pd.Timestamp], fit: pd.Series) -> list[list[pd.Timestamp]]:
     return runs
 
 
-def _span(days: list[pd.Timestamp], chance: pd.Series) -> str:
+def _span(days: list[pd.Timestamp], chance: pd.Series, say: Say) -> str:
     """A run of days with the least of their chances."""
-    named = f"{days[0]:%a} {words.day(days[0])}"
-    if len(days) > 1:
-        named += f" to {days[-1]:%a} {words.day(days[-1])}"
     least = float(chance[days].min())
-    return f"{named} ({words.chance(least)}{' or more' if len(days) > 1 and least <= 0.95 else ''})"
+    if len(days) == 1:
+        return say("fit.day", date=say.soon(days[0]), chance=say.chance(least))
+    key = "fit.days_or_more" if least <= 0.95 else "fit.days"
+    return say(key, first=say.soon(days[0]), last=say.soon(days[-1]), chance=say.chance(least))
 
 
 def _none_near(found: YardTiming) -> str:
-    day = found.visits.next_fit(found.issue_date)
+    say, day = found.record.yard.say, found.visits.next_fit(found.issue_date)
     if day is None:
-        return f"No day up to {words.full_day(found.until)} is more likely than not fit to open a hive; a hive can still be hefted and fed with fondant."
-    return (
-        f"No day of the next two weeks is likely fit to open a hive; the next is {advice.on(day)}."
-    )
+        return say("fit.none", date=say.full_day(found.until))
+    return say("fit.none_near", date=say.weekday(day))
 
 
 def cautions(found: YardTiming) -> list[str]:
     """What is to be minded with the advice that is given, each once."""
     every = [a for h in found.hives for a in h.advice]
     every += [*found.usual, *found.sets, found.after]
-    keys = dict.fromkeys(["look first", *(key for a in every for key in a.cautions)])
-    return [CAUTIONS[key] for key in keys]
+    return advice.minds([key for a in every for key in a.cautions], found.record.yard.say)
 
 
-def water(reading: WaterReading | None, unit: str = "kg") -> str:
+def water(reading: WaterReading | None, say: Say) -> str:
     """A refractometer reading in words; empty where none was given."""
     if reading is None:
         return ""
-    means = {
-        "safe": "it keeps",
-        "may ferment": "within the law, but it may ferment, the more so from 19 %",
-        "ling only": "above the legal limit of 20 % for all but ling heather (Calluna)",
-        "too wet": "above every legal limit: it will ferment; leave it to the bees",
-    }[reading.verdict]
-    read = (
-        "corrected to 20 °C"
-        if reading.corrected
-        else "as read at 20 °C, or by an instrument that corrects itself"
-    )
-    return units.told(
-        f"The honey holds {reading.water_pct:.1f} % of water ({read}): {means}.", unit
-    )
+    read = "water_read.corrected" if reading.corrected else "water_read.as_read"
+    told = {"share": say.percent(reading.water_pct / 100, 1), "read": say(read, at=say.temp(20))}
+    return say(f"honey_water.{reading.verdict}", **told)
 
 
 def rests_on(found: YardTiming) -> list[str]:
     """What the dates rest on."""
-    days = (found.until - found.issue_date).days + 1
-    lines = [
-        f"The futures of the outlook, drawn on over {days} days, to {words.full_day(found.until)}; "
-        "each date is read off all of them, on a day that is more likely fit than not to open a hive."
-    ]
+    say, days = found.record.yard.say, (found.until - found.issue_date).days + 1
+    lines = [say("timing.futures", n=days, date=say.full_day(found.until))]
     if days < CALENDAR_D:
-        lines.append(
-            "No past year of weather is there, so nothing is said of the months beyond these days."
-        )
+        lines.append(say("timing.no_past_year"))
     if found.record.yard.is_place:
-        lines.append(
-            f"A place on the map, {words.PLACE_ONLY} What holds for a strong colony is said."
-        )
+        lines.append(say("timing.of_place"))
     elif not found.hives:
-        lines.append(NO_HIVES)
-    lines.append(
-        "How much bees eat, what combs hold, when brood ends and how new colonies grow are common practice "
-        "or our assumption where no log tells; every number stands on the page with its source."
-    )
-    return lines
+        lines.append(say("timing.no_hives"))
+    return [*lines, say("timing.common_practice")]

@@ -8,7 +8,6 @@ from pathlib import Path
 import pandas as pd
 
 from flowcast.errors import InputError
-from flowcast.report import units, words
 from flowcast.results import Backtest
 from flowcast.tables import QUANTILE_NAMES
 from flowcast.verification import BASELINES
@@ -17,11 +16,8 @@ from flowcast.verification.summary import OURS
 CSV_COLUMNS = [
     "issue_date", "lead_day", "target", "weather", *QUANTILE_NAMES, "p_flow_day", "observed",
 ]  # fmt: skip
-MODE_WORDS = {
-    "past-years": "with past years' weather ahead",
-    "observed": "with the weather as it came, which no forecast knows",
-}
 FEW_CASES = 10
+GROUPS = {"days 1-7": "first_week", "total 30 d": "month"}
 
 
 def trust_lines(found: Backtest) -> list[str]:
@@ -30,29 +26,25 @@ def trust_lines(found: Backtest) -> list[str]:
     for mode in found.forecasts.query("forecaster == @OURS")["weather"].unique():
         lines += [_interval_line(found, mode), *_against_lines(found, mode)]
         lines += [_chance_line(found, mode), _window_line(found, mode)]
-    lines.append(
-        "Outlooks a few weeks apart look at much the same days, so together they tell less than "
-        "their number says: one year judges a forecaster only roughly."
-    )
+    lines.append(found.record.yard.say("trust.few_years"))
     return [line for line in lines if line]
 
 
 def trust_table(found: Backtest) -> list[tuple[str, ...]]:
     """Loss and coverage by forecaster, weather and lead, as cells; the head first."""
-    unit = units.of(found.record.yard)
-    scale = units.scale_of(unit)
-    loss, error, bias = (f"{name}, {unit}" for name in ("loss", "error", "bias"))
-    rows = [("weather ahead", "forecaster", "lead", loss, "80 % held", error, bias)]
+    say = found.record.yard.say
+    heads = ("weather", "forecaster", "lead", "loss", "held", "error", "bias")
+    rows = [tuple(say(f"scores.{head}", unit=say.units) for head in heads)]
     for (forecaster, weather, group), row in found.verdict.scores.iterrows():
         rows.append(
             (
-                weather.replace("-", " "),
-                forecaster,
-                group,
-                f"{scale * row['loss']:.2f}",
-                f"{100 * row['cover80']:.0f} %",
-                f"{scale * row['mae']:.2f}",
-                f"{scale * row['bias']:+.2f}".replace("-", "−"),
+                say(f"modes.{weather}"),
+                say(f"forecasters.{forecaster}"),
+                say(f"leads.{group}"),
+                say.number(say.scale * row["loss"], 2),
+                say.percent(row["cover80"]),
+                say.number(say.scale * row["mae"], 2),
+                say.number(say.scale * row["bias"], 2, sign="+"),
             )
         )
     return rows
@@ -106,50 +98,41 @@ def must_be_new(path: Path | None) -> None:
 
 
 def _issued(found: Backtest) -> str:
-    first, last = (words.full_day(d) for d in (found.origins[0], found.origins[-1]))
-    n = len(found.origins)
-    return (
-        f"{n:,} outlook{'' if n == 1 else 's'} of {found.horizon} days, issued from {first} to {last}, "
-        "each from what was known that morning, against the yard's own log."
-    )
+    say = found.record.yard.say
+    first, last = (say.full_day(d) for d in (found.origins[0], found.origins[-1]))
+    told = {"days": found.horizon, "first": first, "last": last}
+    return say("trust.issued", n=len(found.origins), **told)
 
 
 def _interval_line(found: Backtest, mode: str) -> str:
     """How often the interval that should hold 8 times in 10 did."""
-    scores = _of(found, OURS, mode)
+    scores, say = _of(found, OURS, mode), found.record.yard.say
     days = scores[scores.index.str.startswith("days")]
     if not len(days):
         return _totals_line(found, mode)
-    held = _pooled(days, "cover80")
+    told = {"held": say.number(100 * _pooled(days, "cover80"))}
     expected = _pooled(days.dropna(subset="cover80_expected"), "cover80_expected")
-    said = f"{_capital(MODE_WORDS[mode])}: bounds that should hold 80 days of 100 held {100 * held:.0f}"
-    if math.isfinite(expected):
-        said += f", {100 * expected:.0f} where gain was expected"
-    return said + "."
+    if not math.isfinite(expected):
+        return say(f"bounds.{mode}", **told)
+    return say(f"bounds_and_gain.{mode}", **told, expected=say.number(100 * expected))
 
 
 def _totals_line(found: Backtest, mode: str) -> str:
     """The same for a yard weighed by hand: totals from weighing to weighing."""
+    say = found.record.yard.say
     ours = found.forecasts.query("forecaster == @OURS and weather == @mode and target == 'total'")
     known = ours[ours["observed"].notna()]
     if not len(known):
-        return f"{_capital(MODE_WORDS[mode])}: no total is known that could be compared."
+        return say(f"no_totals.{mode}")
     held = (known["observed"] >= known["q10"]) & (known["observed"] <= known["q90"])
     off = (known["q50"] - known["observed"]).abs().median()
-    return (
-        f"{_capital(MODE_WORDS[mode])}: of {len(known):,} totals from weighing to weighing {held.sum():,} "
-        f"lay inside the bounds that should hold 8 of 10; the middle was {words.weight(off, units.of(found.record.yard))} off, half of the "
-        "time by more."
-    )
+    return say(f"totals.{mode}", n=len(known), held=int(held.sum()), off=say.weight(off))
 
 
 def _against_lines(found: Backtest, mode: str) -> list[str]:
     """The loss against the better of the simple forecasters, early and for the month."""
-    lines = []
-    for group, what in (
-        ("days 1-7", "On the first week's days"),
-        ("total 30 d", "On 30-day totals"),
-    ):
+    lines, say = [], found.record.yard.say
+    for group, key in GROUPS.items():
         ours = _of(found, OURS, mode)["loss"].get(group, math.nan)
         others = {n: _of(found, n, "none")["loss"].get(group, math.nan) for n in BASELINES}
         others = {n: loss for n, loss in others.items() if loss > 0}
@@ -157,44 +140,43 @@ def _against_lines(found: Backtest, mode: str) -> list[str]:
             continue
         best = min(others, key=others.get)
         ratio = ours / others[best]
-        than = "better than" if ratio < 0.97 else "worse than" if ratio > 1.03 else "level with"
-        lines.append(
-            f"{what} it is {than} the best simple forecaster here ({best}): loss {ratio:.2f} of it."
-        )
+        than = "better" if ratio < 0.97 else "worse" if ratio > 1.03 else "level"
+        told = {"best": say(f"forecasters.{best}"), "ratio": say.number(ratio, 2)}
+        lines.append(say(f"trust.{key}_{than}", **told))
     return lines
 
 
 def _chance_line(found: Backtest, mode: str) -> str:
     """What came when a flow day was given an open chance."""
-    table = found.verdict.reliability
+    table, say = found.verdict.reliability, found.record.yard.say
     if mode not in table.index.get_level_values("weather"):
         return ""
     table = table.loc[mode]
     told = table[(table["said"] >= 0.1) & (table["said"] <= 0.9) & (table["cases"] >= FEW_CASES)]
     if not len(told):
-        return (
-            "Hardly a day had an open chance of being a flow day, so those chances are not judged."
-        )
+        return say("trust.no_open_chance")
     parts = [
-        f"about {words.chance(row['said'])}, it was one on {100 * row['came']:.0f} of 100 "
-        f"({row['cases']:.0f} days)"
+        say(
+            "trust.chance_came",
+            chance=say.chance(row["said"]),
+            came=say.number(100 * row["came"]),
+            n=round(row["cases"]),
+        )
         for _, row in told.iterrows()
     ]
-    return f"When it gave a day a chance of flow of {'; of '.join(parts)}."
+    return say("trust.chances_came", each=say.listed(parts, "semicolon_of"))
 
 
 def _window_line(found: Backtest, mode: str) -> str:
     if mode not in found.verdict.windows.index:
         return ""
-    row = found.verdict.windows.loc[mode]
-    said = (
-        f"A flow window came within the days ahead of {row['came']:.0f} of {row['issued']:.0f} outlooks: "
-        f"called likely {row['hits']:.0f}, not called {row['misses']:.0f}, called in vain "
-        f"{row['false_alarms']:.0f}"
-    )
-    if math.isfinite(row["start_error_d"]):
-        said += f"; the start was {row['start_error_d']:.0f} days off in the middle"
-    return said + "."
+    row, say = found.verdict.windows.loc[mode], found.record.yard.say
+    names = ("came", "hits", "misses", "false_alarms")
+    told = {name: say.number(row[name]) for name in names} | {"n": round(row["issued"])}
+    off = row["start_error_d"]
+    if not math.isfinite(off):
+        return say("trust.windows", **told)
+    return say("trust.windows_and_start", **told, off=say.number(off))
 
 
 def _of(found: Backtest, forecaster: str, weather: str) -> pd.DataFrame:
@@ -215,10 +197,6 @@ def _records(table: pd.DataFrame) -> list[dict]:
         {k: v if isinstance(v, str) else _number(v) for k, v in row.items()}
         for row in table.reset_index().to_dict("records")
     ]
-
-
-def _capital(text: str) -> str:
-    return text[0].upper() + text[1:]
 
 
 def _date(date: pd.Timestamp) -> str:

@@ -6,10 +6,9 @@ import math
 
 import pandas as pd
 
-from flowcast.report import units, words
+from flowcast.messages import Say
 from flowcast.results import Pulled, Record, StationCheck, WeatherPart, YardOutlook
 from flowcast.sources.service import Origin
-from flowcast.tables import WEATHER
 from flowcast.weather import LAST_WEEKS
 
 OWN_FILE = "the yard's own file"
@@ -19,51 +18,40 @@ HOUR = pd.Timedelta(hours=1)
 def weather_lines(record: Record) -> list[str]:
     """One sentence a source of the past weather, and one on the station it was compared with."""
     lines = [_part_line(part, record) for part in record.parts]
-    lines += [station_line(record.station)] if record.station else []
-    return [units.told(line, units.of(record.yard)) for line in lines]
+    return lines + ([station_line(record.station, record.yard.say)] if record.station else [])
 
 
 def ahead_line(found: YardOutlook) -> str:
     """What stands for the days ahead."""
-    record, scenarios = found.record, found.outlook.scenarios
-    years = len(set(scenarios.labels))
-    past = f"{_count(years, 'past year')}, from today's soil water and warmth"
-    if set(scenarios.labels) == {LAST_WEEKS}:
-        past = (
-            "the last weeks, for want of a whole past year of weather; the season's turn is not "
-            "in them"
-        )
-    if record.forecast is None:
-        text = f"No weather forecast is used: the days ahead are those of {past}."
-    else:
-        text = _forecast_words(found, past)
+    record, say = found.record, found.record.yard.say
+    text = _no_forecast(found) if record.forecast is None else _forecast_words(found)
     gap = (found.outlook.issue_date - record.daily.index[-1]).days - 1
-    if gap > 0:
-        text += (
-            f" The last {_count(gap, 'day')} before the issue date "
-            f"{'has' if gap == 1 else 'have'} no weather and {'counts' if gap == 1 else 'count'} "
-            "as unknown."
-        )
-    return units.told(text, units.of(record.yard))
+    return f"{text} {say('ahead.gap', n=gap)}" if gap > 0 else text
 
 
-def station_line(check: StationCheck) -> str:
+def _past(found: YardOutlook) -> tuple[str, int]:
+    """Whether the last weeks or past years stand for the days ahead, and how many of those."""
+    labels = set(found.outlook.scenarios.labels)
+    return ("last_weeks" if labels == {LAST_WEEKS} else "past_years"), len(labels)
+
+
+def _no_forecast(found: YardOutlook) -> str:
+    past, years = _past(found)
+    return found.record.yard.say(f"ahead.{past}", n=years)
+
+
+def station_line(check: StationCheck, say: Say) -> str:
     """How far the weather is from what the nearest station measured."""
-    station = check.station
-    parts = []
+    station, parts = check.station, []
     if math.isfinite(check.temp_bias_c):
-        than = "warmer" if check.temp_bias_c > 0 else "colder"
-        parts.append(f"{abs(check.temp_bias_c):.1f} °C {than} in the mean")
+        key = "station.warmer" if check.temp_bias_c > 0 else "station.colder"
+        parts.append(say(key, by=say.warmer(abs(check.temp_bias_c))))
     if math.isfinite(check.rain_ratio):
-        parts.append(f"{check.rain_ratio:.1f} times its rain")
-    found = " and ".join(parts) or "nothing that could be compared"
-    said = (
-        f"Against the weather station {station.name}, {station.distance_km:.0f} km away, over "
-        f"{check.days:.0f} days: {found}."
-    )
-    if check.doubtful:
-        said += " That is far apart, so the intervals here are wider."
-    return said
+        parts.append(say("station.rain", ratio=say.number(check.rain_ratio, 1)))
+    compared = say.listed(parts, "and") or say("station.nothing")
+    told = {"name": station.name, "far": say.far(station.distance_km), "n": round(check.days)}
+    said = say("station.against", **told, compared=compared)
+    return f"{said} {say('station.doubtful')}" if check.doubtful else said
 
 
 def credits(record: Record) -> list[tuple[str, str]]:
@@ -79,57 +67,60 @@ def credits(record: Record) -> list[tuple[str, str]]:
 
 def pulled_text(pulled: Pulled) -> list[str]:
     """What a pull brought: how complete it is, which gaps there are and what they cost."""
-    record = pulled.record
+    record, say = pulled.record, pulled.record.yard.say
     daily = record.daily
     holes = int(daily["temp_mean_c"].isna().sum())
-    asked = sum(pulled.asked.values())
-    lines = [
-        f"{words.full_day(daily.index[0])} to {words.full_day(daily.index[-1])}: "
-        f"{len(daily) - holes:,} whole days, {_count(holes, 'day')} missing."
-    ]
-    lines += weather_lines(record)
+    days, whole = say.full_span(daily.index[0], daily.index[-1]), say.count(len(daily) - holes)
+    lines = [say("weather.pulled_days", days=days, whole=whole, n=holes), *weather_lines(record)]
     if record.forecast is None:
-        lines.append("No weather forecast: past years stand for all days ahead.")
+        lines.append(say("weather.pulled_no_forecast"))
     else:
+        who, members = _who(record.forecast.origin, say), _members(record.forecast, say)
         lines.append(
-            f"Days ahead: {_who(record.forecast.origin)}, {_members(record.forecast)}, "
-            f"{_count(record.forecast.days, 'day')}."
+            say("weather.pulled_forecast", who=who, members=members, n=record.forecast.days)
         )
-    lines += _gap_lines(record)
-    to = ", ".join(f"{name} {n}" for name, n in sorted(pulled.asked.items()) if n)
-    lines.append(
-        f"{_count(asked, 'request')} made: {to}."
-        if asked
-        else "Nothing was asked: all of it was kept from before and is fresh."
-    )
-    return lines
+    return [*lines, *_gap_lines(record), _asked(pulled.asked, say)]
+
+
+def _asked(asked: dict[str, int], say: Say) -> str:
+    to = say.listed(f"{name} {n}" for name, n in sorted(asked.items()) if n)
+    every = sum(asked.values())
+    return say("weather.asked", n=every, to=to) if every else say("weather.nothing_asked")
 
 
 def source_rows(record: Record) -> list[tuple[str, ...]]:
-    """Each source of weather as a row: who, which days, where, when it was pulled, what was done."""
-    zone = record.yard.place.timezone
-    rows = []
+    """Each source of weather as a row: who, which days, where, when it was pulled, what was done; the
+    head first."""
+    zone, say = record.yard.place.timezone, record.yard.say
+    heads = ("source", "days", "place", "pulled", "treated")
+    rows = [tuple(say(f"sources.{head}") for head in heads)]
     for part in record.parts:
         first, last = part.first.tz_convert(zone), (part.last - HOUR).tz_convert(zone)
-        rows.append((_who(part.origin), _span(first, last), _where(part), *_treated(part.origin)))
+        who, treated = _who(part.origin, say), _treated(part.origin, say)
+        rows.append((who, _span(first, last, say), _where(part, say), *treated))
     if record.forecast:
-        dates = record.forecast.members[0].index
-        who = f"{_who(record.forecast.origin)}, {_members(record.forecast)}"
-        ahead = f"{words.full_day(dates[0])} and {_count(len(dates) - 1, 'day')} on"
-        rows.append((who, ahead, "", *_treated(record.forecast.origin)))
-    return [tuple(units.told(cell, units.of(record.yard)) for cell in row) for row in rows]
+        dates, origin = record.forecast.members[0].index, record.forecast.origin
+        who, members = _who(origin, say), _members(record.forecast, say)
+        ahead = say("sources.ahead", date=say.full_day(dates[0]), n=len(dates) - 1)
+        treated = _treated(origin, say)
+        rows.append((say("sources.forecast", who=who, members=members), ahead, "", *treated))
+    return rows
 
 
 def column_rows(record: Record) -> list[tuple[str, ...]]:
-    """Each quantity as a row: the share given, computed or filled, and missing, and from what."""
-    return [
-        (
-            units.told(WEATHER[name].meaning, units.of(record.yard)),
-            *(f"{100 * row[share]:.1f} %" for share in ("given", "filled", "missing")),
-            row["from"],
-        )
-        for name, row in record.columns.iterrows()
-    ]
+    """Each quantity as a row: the share given, computed or filled, and missing, and from what; the
+    head first."""
+    say, shares = record.yard.say, ("given", "filled", "missing")
+    rows = [tuple(say(f"quantities_table.{head}") for head in ("head", *shares, "from"))]
+    for name, row in record.columns.iterrows():
+        told = (say.percent(row[share], 1) for share in shares)
+        rows.append((_quantity(name, say), *told, row["from"]))
+    return rows
+
+
+def _quantity(name: str, say: Say) -> str:
+    """What a column of the weather holds."""
+    return say(f"quantities.{name}", two=say.high(2), ten=say.high(10))
 
 
 def weather_data(record: Record) -> dict:
@@ -155,91 +146,99 @@ def weather_data(record: Record) -> dict:
 
 
 def _part_line(part: WeatherPart, record: Record) -> str:
-    zone = record.yard.place.timezone
+    zone, say = record.yard.place.timezone, record.yard.say
     # Stamps mark the end of their hour, so midnight is still the day before.
     first, last = part.first.tz_convert(zone), (part.last - HOUR).tz_convert(zone)
     if part.origin.service == OWN_FILE:
         days = record.daily.index
         if len(record.parts) == 1:
             first, last = days[0], days[-1]
-        return f"Weather from the yard's own file, {_span(first, last)}."
-    said = f"Weather from {_who(part.origin)}, {_span(first, last)}; {_where(part)}{_age(part.origin)}."
-    return " ".join([said, *part.origin.corrections])
+        return say("weather.from_own_file", days=_span(first, last, say))
+    told = {"who": _who(part.origin, say), "days": _span(first, last, say)}
+    age = _age(part.origin, say)
+    where = _where(part, say)
+    if not age:
+        said = say("weather.from", **told, where=where)
+    else:
+        key = "weather.from_pulled_too_old" if part.origin.stale else "weather.from_pulled"
+        said = say(key, **told, where=where, ago=age)
+    return " ".join([said, *map(say.told, part.origin.corrections)])
 
 
-def _treated(origin: Origin) -> tuple[str, str]:
+def _treated(origin: Origin, say: Say) -> tuple[str, str]:
     """When it was pulled, and what was done to its values."""
     pulled = "" if origin.retrieved_at is None else f"{origin.retrieved_at:%Y-%m-%d %H:%M} UTC"
-    return pulled + (", old" if origin.stale else ""), " ".join(origin.corrections)
+    pulled = say("sources.old", pulled=pulled) if origin.stale else pulled
+    return pulled, " ".join(map(say.told, origin.corrections))
 
 
-def _who(origin: Origin) -> str:
+def _who(origin: Origin, say: Say) -> str:
+    if origin.service == OWN_FILE:
+        return say("sources.own_file")
     return f"{origin.service} ({origin.model})" if origin.model else origin.service
 
 
-def _span(first: pd.Timestamp, last: pd.Timestamp) -> str:
+def _span(first: pd.Timestamp, last: pd.Timestamp, say: Say) -> str:
     years = (last - first).days / 365.25
     months = max(1, round(years * 12))
-    length = _count(round(years), "year") if years >= 0.95 else _count(months, "month")
+    length = say("counts.years", n=round(years)) if years >= 0.95 else say("counts.months", n=months)
     if years * 365 < 25:
-        length = _count((last - first).days + 1, "day")
-    return f"{words.full_day(first)} to {words.full_day(last)} ({length})"
+        length = say("counts.days", n=(last - first).days + 1)
+    return say("sources.span", days=say.full_span(first, last), length=length)
 
 
-def _where(part: WeatherPart) -> str:
+def _where(part: WeatherPart, say: Say) -> str:
     if part.origin.service == OWN_FILE:
-        return "the yard"
+        return say("sources.at_yard")
     if part.origin.stations:
         station = part.origin.stations[0]
-        return f"station {station['name']}, {station['distance_km']:.0f} km away"
+        return say("sources.station", name=station["name"], far=say.far(station["distance_km"]))
     if part.distance_km is None:
-        return "place not stated"
-    height = part.height_difference_m
-    level = ""
-    if height is not None and abs(height) >= 20:
-        level = f", {abs(height):.0f} m {'above' if height > 0 else 'below'} the yard"
-    return f"grid cell {part.distance_km:.0f} km away{level}"
+        return say("sources.no_place")
+    far, height = say.far(part.distance_km), part.height_difference_m
+    if height is None or abs(height) < 20:
+        return say("sources.cell", far=far)
+    key = "sources.cell_above" if height > 0 else "sources.cell_below"
+    return say(key, far=far, height=say.high(abs(height)))
 
 
-def _age(origin: Origin) -> str:
-    if origin.retrieved_at is None:
-        return ""
-    if origin.stale:
-        return f"; pulled {_ago(origin.age_s)} and older than it should be"
-    return f"; pulled {_ago(origin.age_s)}"
+def _age(origin: Origin, say: Say) -> str:
+    return "" if origin.retrieved_at is None else _ago(origin.age_s, say)
 
 
-def _ago(seconds: float) -> str:
+def _ago(seconds: float, say: Say) -> str:
     if seconds < 90 * 60:
-        return "within the hour"
+        return say("ago.hour")
     hours = round(seconds / 3600)
-    return f"{hours} hours ago" if hours < 48 else f"{round(seconds / 86400)} days ago"
+    return say("ago.hours", n=hours) if hours < 48 else say("ago.days", n=round(seconds / 86400))
 
 
-def _forecast_words(found: YardOutlook, past: str) -> str:
-    forecast = found.record.forecast
+def _forecast_words(found: YardOutlook) -> str:
+    forecast, say = found.record.forecast, found.record.yard.say
     followed = found.outlook.scenarios.followed_d
     least, most = int(followed.min()), int(followed.max())
-    days = f"{least} to {most} days" if least < most else _count(most, "day")
-    said = (
-        f"Days ahead from {_who(forecast.origin)}, {_members(forecast)}{_age(forecast.origin)}: each "
-        f"future follows it for {days}, then goes on with one of {past}."
-    )
-    return " ".join([said, *forecast.origin.corrections])
+    days = say("counts.days", n=most)
+    if least < most:
+        days = say("ahead.days_between", low=least, high=most)
+    past, years = _past(found)
+    told = {"who": _who(forecast.origin, say), "members": _members(forecast, say)}
+    age = _age(forecast.origin, say)
+    if age:
+        old = "ahead.pulled_too_old" if forecast.origin.stale else "ahead.pulled"
+        told["members"] = say(old, members=told["members"], ago=age)
+    said = say(f"ahead.forecast_then_{past}", **told, days=days, n=years)
+    return " ".join([said, *map(say.told, forecast.origin.corrections)])
 
 
-def _members(forecast) -> str:
-    return "one run" if forecast.is_point else f"{forecast.origin.members} members"
+def _members(forecast, say: Say) -> str:
+    if forecast.is_point:
+        return say("ahead.one_run")
+    return say("ahead.members", n=forecast.origin.members)
 
 
 def _gap_lines(record: Record) -> list[str]:
     gap = (record.issue_date - record.daily.index[-1]).days - 1
-    if gap <= 0:
-        return []
-    return [
-        f"The last {_count(gap, 'day')} could not be had: the outlook counts them as unknown and "
-        "lets each future run through them."
-    ]
+    return [record.yard.say("weather.gap", n=gap)] if gap > 0 else []
 
 
 def _part_data(part: WeatherPart) -> dict:
@@ -301,7 +300,3 @@ def _number(value: float | None, digits: int = 4) -> float | None:
     if value is None or not math.isfinite(value):
         return None
     return round(float(value), digits) + 0.0
-
-
-def _count(n: int, noun: str) -> str:
-    return f"{n:,} {noun}" + ("" if n == 1 else "s")

@@ -8,152 +8,155 @@ import pandas as pd
 
 from flowcast.flow.outlook import Outlook, chance_word
 from flowcast.flow.standing import Measure, Standing
-from flowcast.report.units import weight, weight_range
+from flowcast.messages import Say
 from flowcast.results import YardOutlook
-
-PLACE_ONLY = "from weather, climate and prior alone: no yard, no log and no stated bloom."
-
-
-def chance(p: float) -> str:
-    """A chance as a keeper says it: "7 in 10"; the ends as "less than 1 in 20"."""
-    if p < 0.05:
-        return "less than 1 in 20"
-    if p > 0.95:
-        return "more than 19 in 20"
-    return f"{min(max(round(10 * p), 1), 9)} in 10"
-
-
-def day(date: pd.Timestamp) -> str:
-    """9 November"""
-    return f"{date.day} {date:%B}"
-
-
-def full_day(date: pd.Timestamp) -> str:
-    """9 November 2026"""
-    return f"{day(date)} {date.year}"
-
-
-def from_to(first: pd.Timestamp, last: pd.Timestamp) -> str:
-    """9 to 28 November; 28 October to 9 November"""
-    if (first.year, first.month) == (last.year, last.month):
-        return f"{first.day} to {day(last)}"
-    return f"{day(first)} to {day(last)}"
 
 
 def headline(found: YardOutlook) -> str:
     """Whose outlook it is and of when; a place without a yard says what it rests on."""
-    yard, issued = found.record.yard, full_day(found.outlook.issue_date)
-    if yard.is_place:
-        return f"{yard.name}: outlook of {issued}, {PLACE_ONLY}"
-    return f"{yard.name}: outlook of {issued}"
+    yard = found.record.yard
+    key = "outlook.headline_of_place" if yard.is_place else "outlook.headline"
+    return yard.say(key, yard=yard.name, date=yard.say.full_day(found.outlook.issue_date))
 
 
-def answer(outlook: Outlook) -> str:
+def answer(outlook: Outlook, say: Say) -> str:
     """The outlook in a sentence."""
-    window, ahead = outlook.window, f"the next {outlook.window_days} days"
+    window = outlook.window
+    is_open = say.chance(window.open_chance)
+    told = {"chance": say.chance(window.chance), "n": outlook.window_days}
     if chance_word(window.open_chance) == "likely":
-        return f"A flow is on ({chance(window.open_chance)}){_until(outlook)}."
+        return _until(outlook, is_open, say)
     if outlook.chance_word == "unlikely":
-        return f"No flow likely: {chance(window.chance)} for {ahead}."
+        return say("outlook.unlikely", **told)
     if chance_word(window.open_chance) == "even":
-        return (
-            f"A flow may be on already ({chance(window.open_chance)}); the chance of one within "
-            f"{ahead} is {chance(window.chance)}."
-        )
-    if outlook.chance_word == "likely":
-        return f"Flow likely: {chance(window.chance)} for {ahead}{_when(outlook, 'most likely')}."
-    when = _when(outlook, "if it comes, about")
-    return f"A flow may or may not come: {chance(window.chance)} for {ahead}{when}."
+        return say("outlook.perhaps_on", open=is_open, **told)
+    word = "likely" if outlook.chance_word == "likely" else "even"
+    return say(f"outlook.{word}_{_when(outlook)}", **told, when=_dates(outlook, say))
 
 
-def _when(outlook: Outlook, how: str) -> str:
-    start, end = outlook.window.start[1], outlook.window.end[1]
-    start = max(start, outlook.issue_date)
+def _when(outlook: Outlook) -> str:
+    """How the dates of a window are known: as an open beginning, a day or a span."""
+    start, end = _ends(outlook)
     if end is None:
-        return f", {how} from {day(start)} on"
-    return f", {how} from {from_to(start, end)}" if end > start else f", {how} on {day(start)}"
+        return "from"
+    return "between" if end > start else "on"
 
 
-def _until(outlook: Outlook) -> str:
+def _dates(outlook: Outlook, say: Say) -> str:
+    start, end = _ends(outlook)
+    return say.day(start) if end is None or end <= start else say.span(start, end)
+
+
+def _ends(outlook: Outlook) -> tuple[pd.Timestamp, pd.Timestamp | None]:
+    window = outlook.window
+    return max(window.start[1], outlook.issue_date), window.end[1]
+
+
+def _until(outlook: Outlook, is_open: str, say: Say) -> str:
     low, middle, high = outlook.window.end
     if middle is None:
-        return f" and will likely last beyond {day(outlook.daily.index[-1])}"
-    late = f"to {day(high)}" if high is not None else "to later than can be seen"
-    return f" and will likely end about {day(middle)} ({day(low) if low is not None else 'soon'} {late}, 8 in 10)"
+        return say("outlook.on_beyond", open=is_open, last=say.day(outlook.daily.index[-1]))
+    return say("outlook.on", open=is_open, end=say.day(middle), between=soon_to(low, high, say))
 
 
-def gains(outlook: Outlook, units: str, *, log: bool) -> str:
+def soon_to(low: pd.Timestamp | None, high: pd.Timestamp | None, say: Say) -> str:
+    """From a date to a date, where the first may be past and the last out of sight."""
+    first = say("outlook.soon") if low is None else say.day(low)
+    last = say("outlook.out_of_sight") if high is None else say.day(high)
+    return say("dates.range", first=first, last=last)
+
+
+def gains(outlook: Outlook, say: Say, *, log: bool) -> str:
     """The running total after 7 and 30 days with its interval."""
-    parts = []
-    for n in (7, outlook.window_days):
-        q = outlook.total_after(n)
-        parts.append(
-            f"{gain_or_loss(q['q50'], units)} in the next {n} days "
-            f"({weight_range(q['q10'], q['q90'], units)})"
-        )
-    whose = "The middle hive of the yard" if log else "A colony of usual strength"
-    return f"{whose} may be expected to {parts[0]} and to {parts[1]}; 8 times in 10 it stays within these bounds."
+    week, month = (_total(outlook, n, say) for n in (7, outlook.window_days))
+    return say("outlook.gains" if log else "outlook.gains_usual", week=week, month=month)
 
 
-def gain_or_loss(kg: float, units: str) -> str:
+def _total(outlook: Outlook, n: int, say: Say) -> str:
+    q = outlook.total_after(n)
+    gain = gain_or_loss(q["q50"], say)
+    return say("outlook.total", n=n, gain=gain, between=say.weights(q["q10"], q["q90"]))
+
+
+def gain_or_loss(kg: float, say: Say) -> str:
     """gain 2.0 kg; lose 1.5 kg"""
-    return f"{'gain' if kg >= 0 else 'lose'} {weight(abs(kg), units)}"
+    return say("outlook.gain" if kg >= 0 else "outlook.lose", weight=say.weight(abs(kg)))
 
 
-def lead(standing: Standing) -> str:
+def week_span(first: pd.Timestamp, week: pd.Series, say: Say) -> str:
+    """Which days a week ahead holds."""
+    return say.span(first, first + pd.Timedelta(days=int(week["days"]) - 1))
+
+
+def week_cells(week: pd.Series, say: Say) -> tuple[str, str]:
+    """The interval of a week's gain, and the flow days expected in it."""
+    some, every = say.number(week["flow_days"], 1), say.number(week["days"])
+    return say.weights(week["q10"], week["q90"]), say("weeks.of_days", some=some, all=every)
+
+
+def work_word(what: str, say: Say) -> str:
+    """A word of work.csv, or several, as the yard's language has them; a guess keeps its question mark."""
+    words = what.removesuffix("?").split(" and ")
+    named = say.listed((say(f"work.{word}") for word in words), "and")
+    return say("work.guess", what=named) if what.endswith("?") else named
+
+
+def season_so_far(found: YardOutlook) -> list[str]:
+    """How the season stands, a sentence each."""
+    standing, say = found.standing, found.record.yard.say
+    return [
+        lead(standing, say),
+        soil(standing, say),
+        foraging(standing, say),
+        *log_so_far(standing, say),
+    ]
+
+
+def lead(standing: Standing, say: Say) -> str:
     """How early or late the season runs, or why that is not told."""
     if not standing.warmth_moves:
-        return (
-            "At this time of the year warmth no longer moves the bloom; early or late is not "
-            "reckoned until midwinter is past."
-        )
+        return say("season.no_lead_now")
     if math.isnan(standing.lead_d):
-        return "Whether the season runs early or late cannot be told without a whole past year of weather."
+        return say("season.no_lead_known")
     days = round(standing.lead_d)
     if abs(days) < 2:
-        return "The season's warmth is where it normally is on this date."
-    return f"By its warmth the season runs {abs(days)} days {'early' if days > 0 else 'late'}."
+        return say("season.on_time")
+    return say("season.early" if days > 0 else "season.late", n=abs(days))
 
 
-def soil(standing: Standing) -> str:
+def soil(standing: Standing, say: Say) -> str:
     """Soil water against normal."""
     m = standing.soil_frac
-    text = f"The soil holds {100 * m.now:.0f} % of the water plants can draw"
-    if math.isnan(m.normal):
-        return f"{text}."
-    return (
-        f"{text}, {_against(m, 'less than usual', 'more than usual')} on this date "
-        f"({100 * m.low:.0f} to {100 * m.high:.0f} % on 8 such days of 10)."
-    )
+    told = {"now": say.percent(m.now)}
+    if not math.isnan(m.normal):
+        told |= {"low": say.number(100 * m.low), "high": say.percent(m.high)}
+    return say(f"season.soil{_against(m)}", **told)
 
 
-def foraging(standing: Standing) -> str:
+def foraging(standing: Standing, say: Say) -> str:
     """Foraging hours of the last month against normal."""
     m = standing.foraging_h
-    text = f"The last 30 days had {m.now:.1f} foraging hours a day"
+    told = {"now": say.number(m.now, 1)}
+    if not math.isnan(m.normal):
+        told |= {"low": say.number(m.low, 1), "high": say.number(m.high, 1)}
+    return say(f"season.hours{_against(m)}", **told)
+
+
+def _against(m: Measure) -> str:
     if math.isnan(m.normal):
-        return f"{text}."
-    return (
-        f"{text}, {_against(m, 'fewer than usual', 'more than usual')} "
-        f"({m.low:.1f} to {m.high:.1f} in 8 such months of 10)."
-    )
-
-
-def _against(m: Measure, below: str, above: str) -> str:
+        return ""
     if m.now < m.low:
-        return below
-    return above if m.now > m.high else "about what is usual"
+        return "_below"
+    return "_above" if m.now > m.high else "_usual"
 
 
-def log_so_far(standing: Standing, units: str) -> list[str]:
+def log_so_far(standing: Standing, say: Say) -> list[str]:
     """What the scales said lately."""
     lines = []
     if not math.isnan(standing.gain_kg):
-        verb = "gained" if standing.gain_kg >= 0 else "lost"
-        lines.append(
-            f"Over the last 30 days the middle hive {verb} {weight(abs(standing.gain_kg), units)}."
-        )
+        key = "season.gained" if standing.gain_kg >= 0 else "season.lost"
+        lines.append(say(key, weight=say.weight(abs(standing.gain_kg))))
     if standing.last_window:
-        first, last = standing.last_window
-        lines.append(f"The last flow in the log ran from {full_day(first)} to {full_day(last)}.")
+        first, last = (say.full_day(date) for date in standing.last_window)
+        lines.append(say("season.last_flow", first=first, last=last))
     return lines

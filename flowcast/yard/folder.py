@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from difflib import get_close_matches
 from pathlib import Path
@@ -12,6 +12,7 @@ import pandas as pd
 from pydantic import ValidationError
 
 from flowcast.errors import InputError
+from flowcast.messages import Say, read_words
 from flowcast.numbers import Numbers, load_numbers
 from flowcast.reading import read_rows, to_utc
 from flowcast.tables import WORK_SIGN, Place
@@ -50,7 +51,7 @@ class Yard:
     work: time (UTC), timed (bool), hive, what, kg (NaN: to be measured), note.
     bloom: date, plant, stage. beetles: date, hive, days, beetles, larvae, trap, frames_of_bees,
     queenright. `notes` are sentences on what was doubtful but could be used. folder is None for a
-    point on the map with no files behind it.
+    point on the map with no files behind it. say: how the keeper wants to be spoken to.
     """
 
     folder: Path | None
@@ -61,6 +62,7 @@ class Yard:
     bloom: pd.DataFrame
     beetles: pd.DataFrame
     notes: tuple[str, ...] = ()
+    say: Say = field(default_factory=Say)
 
     @property
     def name(self) -> str:
@@ -119,6 +121,7 @@ def read_yard(folder: Path | str) -> Yard:
             *_unread(folder / "bloom.csv", BLOOM_COLUMNS),
             *_unread(folder / "beetles.csv", BEETLE_COLUMNS),
         ),
+        say=_say(settings.yard, folder),
     )
 
 
@@ -155,6 +158,10 @@ def yard_at(name: str, latitude: float, longitude: float, elevation_m: float | N
         beetles=_read_beetles(None, set()),
         notes=tuple(notes),
     )
+
+
+def _say(yard: YardSection, folder: Path) -> Say:
+    return Say(read_words(yard.language, folder), yard.dates, yard.units)
 
 
 def _coordinates(latitude: float, longitude: float) -> str:

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from flowcast.errors import InputError
+from flowcast.messages import DATE_FORMS
 
 FILE_NAME = "yard.toml"
 
@@ -28,6 +29,12 @@ def _clock(text: str) -> str:
     if text in ("local", "utc") or re.fullmatch(r"[+-]\d\d:\d\d", text):
         return text
     raise ValueError('write "local", "utc" or a fixed offset such as "+10:00"')
+
+
+def _date_form(text: str) -> str:
+    if text not in DATE_FORMS:
+        raise ValueError("write one of " + ", ".join(f'"{form}"' for form in DATE_FORMS))
+    return text
 
 
 MonthDay = Annotated[str, AfterValidator(_month_day)]
@@ -49,6 +56,8 @@ class YardSection(_Section):
     flow_day_kg: float | None = Field(default=None, gt=0, le=10)
     season_start: MonthDay | None = None
     units: Literal["kg", "lb"] = "kg"
+    language: str = Field(default="en", pattern=r"^[a-z]{2,3}(-[A-Za-z0-9]{2,8})?$")
+    dates: Annotated[str, AfterValidator(_date_form)] = "9 November 2026"
     visit_days: list[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]] = []
     visit_every_d: int = Field(default=7, ge=1, le=60)
 

@@ -1,0 +1,241 @@
+"""How a yard is spoken to: its language, its form of dates and its units, handed down as one thing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from numbers import Integral
+
+import pandas as pd
+
+from flowcast.messages import units
+from flowcast.messages.words import Words, english
+
+# As yard.toml shows them by example, and the group of the words file that spells each out.
+DATE_FORMS = {
+    "9 November 2026": "day_first",
+    "November 9, 2026": "month_first",
+    "2026-11-09": "iso",
+}
+MONTHS = (
+    "january", "february", "march", "april", "may", "june",
+    "july", "august", "september", "october", "november", "december",
+)  # fmt: skip
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+
+@dataclass(frozen=True)
+class Say:
+    """`say("outlook.none", chance=...)` is a text in the yard's language, its fields filled in.
+
+    dates: one of `DATE_FORMS`. units: "kg" for metric ones, "lb" for customary ones; everything is
+    reckoned in metric units and converted here, from the number.
+    """
+
+    words: Words = field(default_factory=english)
+    dates: str = "9 November 2026"
+    units: str = "kg"
+
+    def __call__(self, key: str, /, **fields) -> str:
+        """The text of a key. Fields are texts or whole numbers; `n` picks the form of what is counted."""
+        shown = {k: self.count(v) if isinstance(v, Integral) else v for k, v in fields.items()}
+        return self.words.form(key, fields.get("n")).format(**shown)
+
+    @property
+    def language(self) -> str:
+        """The language's code."""
+        return self.words.language
+
+    # ---- numbers ----------------------------------------------------------------------------
+
+    def number(self, value: float, digits: int = 0, *, sign: str = "") -> str:
+        """A figure with so many decimals, the language's decimal mark and a true minus; sign "+" shows both."""
+        return self._marks(f"{value:{sign}.{digits}f}")
+
+    def short(self, value: float) -> str:
+        """A figure with the decimals it has: 0.5; 14"""
+        return self._marks(f"{value:g}")
+
+    def count(self, n: int) -> str:
+        """A whole number with its thousands apart."""
+        return self._marks(f"{n:,}")
+
+    def percent(self, share: float, digits: int = 0) -> str:
+        """66 %"""
+        return self("numbers.percent", share=self.number(100 * share, digits))
+
+    def chance(self, p: float) -> str:
+        """A chance as a keeper says it: "7 in 10"; the ends as "less than 1 in 20"."""
+        if p < 0.05:
+            return self("chance.least")
+        if p > 0.95:
+            return self("chance.most")
+        return self("chance.in_ten", times=min(max(round(10 * p), 1), 9))
+
+    def either(self, low: str, high: str) -> str:
+        """15 to 29"""
+        return self("numbers.range", low=low, high=high)
+
+    def listed(self, parts, joint: str = "comma") -> str:
+        """Parts one after the other, with what joins them."""
+        return self(f"joints.{joint}").join(parts)
+
+    def _marks(self, text: str) -> str:
+        marks = {"-": "−", ".": self("numbers.decimal"), ",": self("numbers.thousands")}
+        return text.translate(str.maketrans(marks))
+
+    # ---- units ------------------------------------------------------------------------------
+
+    @property
+    def scale(self) -> float:
+        """How many of the yard's unit of weight make a kilogram."""
+        return units.POUNDS_PER_KG if self.units == "lb" else 1.0
+
+    @property
+    def length(self) -> tuple[float, str]:
+        """How many of the yard's unit of distance make a kilometre, and its name."""
+        return (units.MILES_PER_KM, "mi") if self.units == "lb" else (1.0, "km")
+
+    def kg(self, kg: float, digits: int | None = None) -> str:
+        """A weight's figure without its unit; one decimal below 10, none above, unless told."""
+        value = kg * self.scale
+        if digits is not None:
+            return self.number(value, digits)
+        text = self.number(value, 1 if abs(value) < 9.95 else 0)
+        return text if text.strip(f"−0{self('numbers.decimal')}") else "0"
+
+    def weight(self, kg: float, digits: int | None = None) -> str:
+        """A weight in the yard's unit: 13 kg"""
+        return self._unit(self.kg(kg, digits), self.units)
+
+    def weights(self, low: float, high: float, digits: int | None = None) -> str:
+        """−0.3 to 3.8 kg"""
+        return self._unit(self.either(self.kg(low, digits), self.kg(high, digits)), self.units)
+
+    def temps(self, low: float, high: float) -> str:
+        """14 to 38 °C"""
+        return self._unit(self.either(self._degrees(low), self._degrees(high)), self._of_warmth)
+
+    def temp(self, celsius: float) -> str:
+        """A temperature in whole degrees: 14 °C; 57 °F"""
+        return self._unit(self._degrees(celsius), self._of_warmth)
+
+    def warmer(self, celsius: float, digits: int = 1) -> str:
+        """A difference of temperatures: 0.1 °C"""
+        factor = units.F_PER_C if self.units == "lb" else 1.0
+        return self._unit(self.number(factor * celsius, digits), self._of_warmth)
+
+    def mm(self, mm: float) -> str:
+        """An amount of rain without its unit."""
+        return self.number(mm * units.INCHES_PER_MM, 1) if self.units == "lb" else self.number(mm)
+
+    def rain(self, mm: float) -> str:
+        """An amount of rain: 523 mm; 20.6 in"""
+        return self._unit(self.mm(mm), "in" if self.units == "lb" else "mm")
+
+    def far(self, km: float) -> str:
+        """A distance: 13 km"""
+        factor, unit = self.length
+        return self._unit(self._marks(f"{factor * km:,.0f}"), unit)
+
+    def high(self, m: float) -> str:
+        """A height: 560 m"""
+        factor, unit = (units.FEET_PER_M, "ft") if self.units == "lb" else (1.0, "m")
+        return self._unit(self._marks(f"{factor * m:,.0f}"), unit)
+
+    def told(self, sentence: str) -> str:
+        """A finished English sentence with its metric figures in the yard's units."""
+        return units.told(sentence, self.units)
+
+    @property
+    def _of_warmth(self) -> str:
+        return "°F" if self.units == "lb" else "°C"
+
+    def _degrees(self, celsius: float) -> str:
+        lb = self.units == "lb"
+        return self.number(units.F_PER_C * celsius + units.F_AT_ZERO_C if lb else celsius)
+
+    def _unit(self, figure: str, unit: str) -> str:
+        return self("numbers.unit", figure=figure, unit=unit)
+
+    # ---- dates ------------------------------------------------------------------------------
+
+    def day(self, date: pd.Timestamp) -> str:
+        """9 November"""
+        return self._dated("day", date)
+
+    def full_day(self, date: pd.Timestamp) -> str:
+        """9 November 2026"""
+        return self._dated("full", date)
+
+    def yearly(self, date: pd.Timestamp) -> str:
+        """A day that comes every year: 9 November"""
+        return self._dated("yearly", date)
+
+    def tick(self, date: pd.Timestamp) -> str:
+        """A day on an axis: 9 Nov"""
+        return self._dated("tick", date)
+
+    def weekday(self, date: pd.Timestamp) -> str:
+        """Sunday 5 June"""
+        return self._dated("weekday", date)
+
+    def soon(self, date: pd.Timestamp) -> str:
+        """A day of the next weeks: Sun 5 June"""
+        return self._dated("soon", date)
+
+    def moment(self, time: pd.Timestamp) -> str:
+        """9 November 2026, 14:20"""
+        return self("dates.moment", date=self.full_day(time), clock=f"{time:%H:%M}")
+
+    def span(self, first: pd.Timestamp, last: pd.Timestamp) -> str:
+        """9 to 28 November; 28 October to 9 November"""
+        if (first.year, first.month) == (last.year, last.month):
+            return self._within("within", first, last)
+        return self("dates.range", first=self.day(first), last=self.day(last))
+
+    def yearly_span(self, first: pd.Timestamp, last: pd.Timestamp) -> str:
+        """The same of days that come every year."""
+        if first.month == last.month:
+            return self._within("within_yearly", first, last)
+        return self("dates.range", first=self.yearly(first), last=self.yearly(last))
+
+    def full_span(self, first: pd.Timestamp, last: pd.Timestamp) -> str:
+        """28 October 2026 to 9 November 2026"""
+        return self("dates.range", first=self.full_day(first), last=self.full_day(last))
+
+    def month(self, first: pd.Timestamp, last: pd.Timestamp | None = None) -> str:
+        """November 2026; or, from a first to a last day in it, 9 to 28 November 2026"""
+        if last is not None and (last - first).days + 1 < first.days_in_month:
+            return self._within("within_full", first, last)
+        return self("dates.month", month=self.month_name(first), year=str(first.year))
+
+    def month_name(self, date: pd.Timestamp) -> str:
+        """November"""
+        return self(f"months_alone.{MONTHS[date.month - 1]}")
+
+    def month_tick(self, date: pd.Timestamp) -> str:
+        """A month on an axis: Nov"""
+        return self(f"months_short.{MONTHS[date.month - 1]}")
+
+    def _within(self, which: str, first: pd.Timestamp, last: pd.Timestamp) -> str:
+        begins = {"first": str(first.day), "first_dd": f"{first:%d}"}
+        return self._dated(which, last, **begins)
+
+    def _dated(self, which: str, date: pd.Timestamp, **more: str) -> str:
+        month, weekday = MONTHS[date.month - 1], WEEKDAYS[date.weekday()]
+        parts = {
+            "day": str(date.day),
+            "dd": f"{date:%d}",
+            "mm": f"{date:%m}",
+            "year": str(date.year),
+            "month": self(f"months.{month}"),
+            "mon": self(f"months_short.{month}"),
+            "weekday": self(f"weekdays.{weekday}"),
+            "wd": self(f"weekdays_short.{weekday}"),
+        }
+        return self(f"dates.{DATE_FORMS[self.dates]}.{which}", **parts, **more)
+
+
+def capital(text: str) -> str:
+    """A text that begins a sentence."""
+    return text[:1].upper() + text[1:]
