@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from matplotlib.figure import Figure
 
 from flowcast import pipeline
+from flowcast.messages import Say
 from flowcast.numbers import load_numbers
 from flowcast.plots import season
 from flowcast.plots.bloom import bloom_data, pack_lanes, plot_bloom
@@ -159,7 +160,7 @@ def test_ribbon_begins_no_earlier_than_the_weather(found):
 def test_unknown_days_are_not_drawn_with_their_neighbours(found):
     frame = season.ribbon_data(found).iloc[:3]
     frame = frame.assign(span_kg=[1.0, np.nan, 2.0], gain_kg=np.nan, kind="")
-    ax = season.plot_gain(frame, ax=_axes(), scale=1.0, unit="kg", columns=7)
+    ax = season.plot_gain(frame, ax=_axes(), say=Say(), columns=7)
     line = next(line for line in ax.lines if line.get_label().startswith("weighings"))
     assert line.get_ydata().tolist() == pytest.approx([1, 1, np.nan, np.nan, 2, 2], nan_ok=True)
 
@@ -167,9 +168,9 @@ def test_unknown_days_are_not_drawn_with_their_neighbours(found):
 def test_gain_is_drawn_in_the_unit_asked_for(found):
     frame = season.ribbon_data(found)
     most = frame["gain_kg"].max()
-    for scale, unit in ((1.0, "kg"), (2.0, "half kg")):
+    for scale, unit in ((1.0, "kg"), (1 / 0.45359237, "lb")):  # exact by definition
         with paper():
-            ax = season.plot_gain(frame, ax=_axes(), scale=scale, unit=unit, columns=7)
+            ax = season.plot_gain(frame, ax=_axes(), say=Say(units=unit), columns=7)
         tops = [patch.get_path().vertices[:, 1].max() for patch in ax.patches]
         assert max(tops) == pytest.approx(scale * most, rel=1e-12)
         assert f"[{unit}]" in ax.get_title("left")
@@ -257,7 +258,7 @@ def test_fan_of_one_weather_has_no_thin_lines(found):
 
 
 def test_fan_starts_from_nothing_on_the_issue_date(found):
-    ax = season.plot_fan(season.fan_data(found), ax=_axes(), scale=1.0, unit="kg")
+    ax = season.plot_fan(season.fan_data(found), ax=_axes(), say=Say())
     middle = next(line for line in ax.lines if line.get_label() == "middle")
     assert middle.get_ydata()[0] == 0
     assert pd.Timestamp(middle.get_xdata()[0]) == found.outlook.issue_date
@@ -318,7 +319,7 @@ def test_steps_come_newest_first_on_the_yard_s_clock():
 def test_steps_from_work_and_found_ones_have_marks_of_their_own():
     log = _log(["2024-06-01 08:00", "2024-06-10 08:00", "2024-06-20 08:00"], [30, 35, 36], 30)
     frame, steps = log_data(log, "UTC"), step_data(log, "UTC")
-    ax = plot_log(frame, steps, ax=_axes(), scale=1.0, unit="kg")
+    ax = plot_log(frame, steps, ax=_axes(), say=Say())
     marks = {line.get_label(): line.get_markerfacecolor() for line in ax.lines}
     assert marks["work"] != marks["jump, not in work.csv"]
 
@@ -346,18 +347,18 @@ def test_picture_of_a_log_accounts_for_every_kilogram():
 
 
 def test_picture_of_a_log_is_told_in_words_too():
-    words = check_words(_whole_log(), "UTC")
+    words = check_words(_whole_log(), "UTC", Say())
     assert words.startswith(
-        "H<1>, 1 June 2024 to 10 June 2024: marked 1 lifted; 1 steps taken out, 4.0 kg"
+        "H<1>, 1 June 2024 to 10 June 2024: marked 1 lifted; 1 step taken out, 4.0 kg"
     )
-    svg = draw_alone("c", lambda figure: draw_check(figure, _whole_log(), "UTC"), (9, 5), words)
+    svg = draw_alone("c", lambda figure: draw_check(figure, _whole_log(), "UTC", Say()), (9, 5), words)
     assert 'role="img"' in svg and "<title>H&lt;1&gt;, 1 June 2024" in svg
     assert "aria-hidden" not in svg.split(">")[0]
 
 
 def test_marks_and_steps_are_drawn_where_they_are():
     figure = Figure()
-    draw_check(figure, _whole_log(), "UTC")
+    draw_check(figure, _whole_log(), "UTC", Say())
     shown, taken, clean = figure.axes
     labels = {line.get_label(): line for line in shown.lines + taken.lines}
     assert list(labels["lifted"].get_ydata()) == [20.0]

@@ -11,6 +11,7 @@ from conftest import plain_weather
 
 from flowcast import pipeline
 from flowcast.errors import InputError
+from flowcast.messages import Say
 from flowcast.plots import season as season_plots
 from flowcast.report import screen, words
 from flowcast.report.data import outlook_data
@@ -154,8 +155,8 @@ def test_page_and_json_say_the_same(found, page):
     data = outlook_data(found)
     assert data["answer"] in " ".join(Tags(page).text)
     week = data["weekly"][0]
-    assert words.weight(week["q50"]) in page
-    assert words.weight_range(week["q10"], week["q90"]) in page
+    assert Say().weight(week["q50"]) in page
+    assert Say().weights(week["q10"], week["q90"]) in page
 
 
 def test_work_taken_out_is_listed(page):
@@ -169,7 +170,7 @@ def test_pounds_are_shown_where_asked(tmp_path):
     html = render_page(pounds)
     kg = pounds.outlook.weekly["q50"].iloc[0]
     # One pound is 0.45359237 kg exactly (from memory).
-    assert words.weight(kg, "lb") in html
+    assert Say(units="lb").weight(kg) in html
     assert f"{kg / 0.45359237:.1f} lb".replace("-", "−") in html or abs(kg / 0.45359237) > 9.9
     assert not re.search(r"\d kg\b", ribbon(pounds).alt)
 
@@ -236,7 +237,7 @@ def test_ribbon_s_sentence_counts_what_it_draws(found):
     alt = ribbon(found).alt
     assert f"{len(gain)} have a known gain" in alt
     assert f"{(gain >= found.outlook.threshold_kg).sum()} flow days among them" in alt
-    assert words.weight(gain.max()) in alt
+    assert Say().weight(gain.max()) in alt
 
 
 def test_every_picture_has_its_data_as_a_table(bare_page):
@@ -285,7 +286,7 @@ def test_the_word_ordinary_never_stands_on_the_page(page):
     ],
 )
 def test_chances_in_words(p, text):
-    assert words.chance(p) == text
+    assert Say().chance(p) == text
 
 
 @pytest.mark.parametrize(
@@ -293,7 +294,7 @@ def test_chances_in_words(p, text):
     [(0.04, "0 kg"), (-0.04, "0 kg"), (-1.26, "−1.3 kg"), (9.96, "10 kg"), (-31.4, "−31 kg")],
 )
 def test_weights_in_words(kg, text):
-    assert words.weight(kg) == text
+    assert Say().weight(kg) == text
 
 
 def test_the_past_record_stands_on_the_page_where_it_is_asked_for(tmp_path):

@@ -18,15 +18,13 @@ from flowcast.advice.stores import StoresAdvice
 from flowcast.advice.supers import SuperAdvice
 from flowcast.advice.when import When
 from flowcast.advice.winter import LeaveAdvice
+from flowcast.messages import Say, english
 from flowcast.report import advice
 
 ROOM = Path(flowcast.advice.__file__).parent
-DICTS = {
-    "reasons": advice.WHY,
-    "changes": advice.CHANGES,
-    "cautions": advice.CAUTIONS,
-    "needs": advice.NEEDS,
-}
+# Where an advice's keys have their words in the file of messages.
+GROUPS = {"reasons": "why", "changes": "changes", "cautions": "minds", "needs": "needs"}
+SAY = Say()
 DAY = pd.Timestamp("2026-06-05")  # a Friday (calendar)
 WHEN = When(DAY, pd.Timestamp("2026-06-03"), pd.Timestamp("2026-06-12"), 0.7)
 
@@ -36,11 +34,11 @@ def _keys():
     for path in sorted(ROOM.glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             named = []
-            if isinstance(node, ast.keyword) and node.arg in DICTS:
+            if isinstance(node, ast.keyword) and node.arg in GROUPS:
                 named = [(node.arg, node.value)]
             elif isinstance(node, ast.Assign):
                 names = {t.id.lower() for t in node.targets if isinstance(t, ast.Name)}
-                named = [(name, node.value) for name in names & set(DICTS)]
+                named = [(name, node.value) for name in names & set(GROUPS)]
             for kind, value in named:
                 for part in ast.walk(value):
                     for item in part.elts if isinstance(part, ast.Tuple) else ():
@@ -51,14 +49,15 @@ def _keys():
 def test_every_key_has_its_words():
     found = set(_keys())
     assert len(found) > 40  # else the search itself is broken
-    missing = {(kind, key) for kind, key in found if key not in DICTS[kind]}
+    missing = {(kind, key) for kind, key in found if f"{GROUPS[kind]}.{key}" not in english().entries}
     assert not missing
 
 
 def test_keys_made_of_parts_have_their_words():
-    assert {f"a {kind} grows" for kind in NEW} <= set(advice.WHY)
-    assert {key for keys in REASONS.values() for key in keys} <= set(advice.WHY)
-    assert set(WORDS) <= set(advice.WHY)
+    known = english().entries
+    assert {f"why.a {kind} grows" for kind in NEW} <= set(known)
+    assert {f"why.{key}" for keys in REASONS.values() for key in keys} <= set(known)
+    assert {f"why.{word}" for word in WORDS} <= set(known)
 
 
 def weeks(word="costs the crop"):
@@ -92,10 +91,10 @@ def test_supers_are_said(verdict, says):
     one = SuperAdvice(
         verdict=verdict, when=WHEN, count=2, box_kind="medium", free_kg=NINE, last_worth=DAY
     )
-    assert says in advice.what(one, "kg")
+    assert says in advice.what(one, SAY)
     if verdict == "add":
-        assert "7 in 10 (3 to 12 June, 8 in 10)" in advice.what(one, "kg")
-        assert "22 lb" in advice.what(one, "lb")
+        assert "7 in 10 (3 to 12 June, 8 in 10)" in advice.what(one, SAY)
+        assert "22 lb" in advice.what(one, Say(units="lb"))
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -115,9 +114,9 @@ def test_supers_are_said(verdict, says):
 )
 def test_splits_are_said(kind, verdict, says):
     one = SplitAdvice(verdict=verdict, kind=kind, when=WHEN, weeks=weeks())
-    assert says in advice.what(one, "kg")
+    assert says in advice.what(one, SAY)
     mated = replace(one, mating_from=DAY, mating_to=DAY, unmated_after=DAY)
-    said = advice.what(mated, "kg")
+    said = advice.what(mated, SAY)
     assert ("expect a drone layer" in said) == (verdict in ("split", "wait"))
 
 
@@ -127,36 +126,36 @@ def test_a_split_that_pays_on_the_whole_says_how_seldom_it_meets_a_flow():
     one = SplitAdvice(
         verdict="wait", kind="ripe cell", when=when, weeks=table, reasons=("pays on the whole",)
     )
-    said = advice.what(one, "kg")
+    said = advice.what(one, SAY)
     assert "which meets the next flow only 3 in 10, yet adds 4.0 kg of crop in the mean" in said
 
 
 def test_splits_for_increase_are_said_with_their_weeks():
     free = SplitAdvice(verdict="increase", kind="ripe cell", weeks=weeks("no flow near"))
-    assert "one made from 5 to 11 June costs no crop" in advice.what(free, "kg")
+    assert "one made from 5 to 11 June costs no crop" in advice.what(free, SAY)
     fed = SplitAdvice(verdict="must be fed", kind="ripe cell", weeks=weeks("must be fed"))
-    assert "from 5 to 11 June, and only if it is fed" in advice.what(fed, "kg")
+    assert "from 5 to 11 June, and only if it is fed" in advice.what(fed, SAY)
     both = pd.concat([weeks(), weeks("must be fed")])
     both.index = pd.date_range(DAY, periods=2, freq="7D")
-    dear = advice.what(SplitAdvice(verdict="costs the crop", kind="ripe cell", weeks=both), "kg")
+    dear = advice.what(SplitAdvice(verdict="costs the crop", kind="ripe cell", weeks=both), SAY)
     assert "if made this week; from 12 to 18 June it costs none, but must be fed." in dear
     many = pd.concat([weeks("no flow near")] * 20)
     many.index = pd.date_range(DAY, periods=20, freq="7D")
-    assert "from 5 June on costs no crop" in advice.what(replace(free, weeks=many), "kg")
-    assert advice.task(free) is None
+    assert "from 5 June on costs no crop" in advice.what(replace(free, weeks=many), SAY)
+    assert advice.task(free, SAY) is None
 
 
 def test_kinds_of_split_that_come_to_the_same_are_one():
     late = tuple(SplitAdvice(verdict="too late", kind=kind, weeks=weeks()) for kind in KINDS)
     assert len(advice.alike(late)) == 1
-    assert "whatever queen" in advice.what(advice.alike(late)[0], "kg")
+    assert "whatever queen" in advice.what(advice.alike(late)[0], SAY)
     assert len(advice.alike((*late[:2], replace(late[2], verdict="wait", when=WHEN)))) == 3
 
 
 @pytest.mark.parametrize("verdict", ["look", "not the season", "has room", "cells: act now"])
 def test_swarms_are_said_with_hot_nights(verdict):
     one = SwarmWatch(verdict=verdict, every_d=7, season_to=DAY, hot_nights=(DAY,))
-    said = advice.what(one, "kg")
+    said = advice.what(one, SAY)
     assert "Hot nights ahead (5 June)" in said
     assert ("every 7 days" in said) == (verdict == "look")
 
@@ -166,14 +165,14 @@ def test_ripe_honey_is_said(verdict):
     one = RipeAdvice(verdict=verdict, reasons=REASONS[verdict])
     if verdict in ("likely ripe", "drying", "damp nights"):
         one = replace(one, when=WHEN, extract_d=1)
-        assert "extract within a day" in advice.what(one, "kg")
-        assert "5 June" in advice.what(one, "kg")
+        assert "extract within a day" in advice.what(one, SAY)
+        assert "5 June" in advice.what(one, SAY)
     if verdict == "likely ripe":
         # Expert judgement: never without cappings and refractometer.
         assert "80 to 90 % is capped and the refractometer reads 18 % or less" in advice.what(
-            one, "kg"
+            one, SAY
         )
-    assert advice.why(one).startswith("Why: ")
+    assert advice.why(one, SAY).startswith("Why: ")
 
 
 @pytest.mark.parametrize("verdict", ["take", "short", "take nothing", "unknown"])
@@ -187,7 +186,7 @@ def test_what_to_leave_is_said_with_its_certainty(verdict):
         spare_kg=(10.0, 12.0, 16.0),
         short_kg=NINE,
     )
-    said = advice.what(one, "kg")
+    said = advice.what(one, SAY)
     assert "Leave 40 kg (about 13 full deep frames), enough 9 times in 10" in said
     assert "Never less than 8.0 kg" in said
     assert ("9 in 10 that the rest lasts" in said) == (verdict == "take")
@@ -198,15 +197,15 @@ def test_when_stores_are_to_be_left_and_for_how_long_is_said():
         verdict="take", leave_kg=(20.0, 30.0, 40.0), doubt_kg=50.0, floor_kg=8.0, frames=13.3,
         box_kind="deep", spare_kg=(10.0, 12.0, 16.0), from_=DAY, to=pd.Timestamp("2027-05-01"),
     )  # fmt: skip
-    said = advice.what(one, "kg")
+    said = advice.what(one, SAY)
     assert (
         "from the end of flow, about 5 June, to a flow that can be relied on, about 1 May 2027"
         in said
     )
     assert "50 kg covers that as well" in said
-    assert "50 kg" not in advice.what(replace(one, doubt_kg=41.0), "kg")
-    assert "as far as can be seen" in advice.what(replace(one, reached=False), "kg")
-    cold = advice.what(replace(one, not_before=pd.Timestamp("2027-04-15")), "kg")
+    assert "50 kg" not in advice.what(replace(one, doubt_kg=41.0), SAY)
+    assert "as far as can be seen" in advice.what(replace(one, reached=False), SAY)
+    cold = advice.what(replace(one, not_before=pd.Timestamp("2027-04-15")), SAY)
     assert "not to be taken in the cold" in cold
     assert "to take now" not in cold
 
@@ -229,13 +228,13 @@ def test_feed_is_said(verdict, food):
         food=food,
         finish_by=pd.Timestamp("2026-09-30"),
     )
-    said = advice.what(one, "kg")
+    said = advice.what(one, SAY)
     assert f"{food} by Friday 5 June: 3.0 to 9.0 kg of stores in all" in said
     assert "Give 3.0 kg at a time. The stores are for the next weeks" in said
     assert "that they run out is 3 in 10, most likely from 5 June to 2 July" in said
-    assert "below 12 kg, the least to be kept" in advice.what(replace(one, floor_kg=12.0), "kg")
-    assert "run out" not in advice.what(replace(one, starve_chance=0.01), "kg")
-    assert "for all the winter" in advice.what(replace(one, reasons=("winter ahead",)), "kg")
+    assert "below 12 kg, the least to be kept" in advice.what(replace(one, floor_kg=12.0), SAY)
+    assert "run out" not in advice.what(replace(one, starve_chance=0.01), SAY)
+    assert "for all the winter" in advice.what(replace(one, reasons=("winter ahead",)), SAY)
     assert ("Syrup must be down by 30 September" in said) == (food != "fondant")
     assert ("Take the supers off first" in said) == (verdict == "supers off first")
     assert "4 in 10" in said
@@ -243,12 +242,12 @@ def test_feed_is_said(verdict, food):
 
 def test_enough_stores_and_unknown_ones_are_said():
     enough = StoresAdvice(verdict="enough", stores_kg=NINE, floor_kg=8.0, low=LOW)
-    assert "No feed is called for" in advice.what(enough, "kg")
+    assert "No feed is called for" in advice.what(enough, SAY)
     unknown = replace(enough, verdict="unknown", needs=("weight or full frames",))
-    said = advice.what(unknown, "kg")
+    said = advice.what(unknown, SAY)
     assert "Stores are not known, perhaps 5.0 to 20 kg" in said
     assert "Weigh or look before feeding" in said
-    assert advice.needs(unknown).startswith("Would tell more: wood_kg")
+    assert advice.needs(unknown, SAY).startswith("Would tell more: wood_kg")
 
 
 @pytest.mark.parametrize(
@@ -270,9 +269,9 @@ def test_new_colonies_are_said(verdict, says):
         super_box=Filled(0.0, None),
         until=DAY,
     )
-    assert says in advice.what(one, "kg")
-    assert "First look on Friday 5 June" in advice.what(one, "kg")
-    assert "less than 1 in 20" in advice.what(one, "kg")
+    assert says in advice.what(one, SAY)
+    assert "First look on Friday 5 June" in advice.what(one, SAY)
+    assert "less than 1 in 20" in advice.what(one, SAY)
 
 
 @pytest.mark.parametrize("verdict", ["ahead", "now", "past", "no winter", "unknown"])
@@ -288,7 +287,7 @@ def test_after_the_flow_no_product_and_no_dose_is_named(verdict):
         goes_on=0.3,
         high_c=(18.0, 22.0, 27.0) if dated else None,
     )
-    said = advice.what(one, "kg").lower()
+    said = advice.what(one, SAY).lower()
     assert not any(word in said for word in ("acid", "thymol", "strip", " ml", " mg", "dose"))
     assert ("18 to 27 °c" in said) == dated
     assert ("by 5 june at the latest" in said) == (verdict == "ahead")
@@ -297,19 +296,19 @@ def test_after_the_flow_no_product_and_no_dose_is_named(verdict):
 
 def test_honey_that_sets_fast_is_said():
     one = SetsFast(verdict="take soon", plant="rape", over=DAY, noted=False, when=WHEN)
-    assert advice.what(one, "kg").startswith("Rape honey sets fast: take it by Friday 5 June")
+    assert advice.what(one, SAY).startswith("Rape honey sets fast: take it by Friday 5 June")
 
 
 def test_no_fit_day_is_said_in_place_of_a_date():
     one = SuperAdvice(
         verdict="add", when=replace(WHEN, date=None), count=1, box_kind="deep", free_kg=NINE
     )
-    assert "none is likely for months" in advice.what(one, "kg")
+    assert "none is likely for months" in advice.what(one, SAY)
 
 
 def test_a_last_date_beyond_the_days_looked_at_stays_open():
     one = SuperAdvice(
         verdict="add", when=replace(WHEN, last=None), count=1, box_kind="deep", free_kg=NINE
     )
-    assert "from 3 June to later than can be seen" in advice.what(one, "kg")
+    assert "from 3 June to later than can be seen" in advice.what(one, SAY)
     assert np.isfinite(one.when.chance)

@@ -18,6 +18,7 @@ from flowcast.advice.stores import StoresAdvice
 from flowcast.advice.when import When
 from flowcast.cli import app
 from flowcast.errors import InputError
+from flowcast.messages import Say
 from flowcast.pipeline.hives import hives_now, new_colonies
 from flowcast.report import timing as words
 from flowcast.report.data import timing_data
@@ -308,18 +309,18 @@ def test_hives_that_are_told_the_same_share_lines_and_rules():
     fed = replace(stores, feed_kg=(1.0, 2.0, 3.0), sugar_kg=3.0, portion_kg=3.0, food="fondant")
     fed = replace(fed, when=When(pd.Timestamp("2024-06-10"), None, None, 1.0))
     told = [("A", fed), ("B", fed), ("N", replace(fed, portion_kg=1.0))]
-    said = words._said(told, ("Why: so.",), "kg", 3)
+    said = words._said(told, ("Why: so.",), Say(), 3)
     assert len(said.what) == 3
     assert said.what[0].startswith("All hives: Feed fondant")
     assert said.what[1].startswith("A, B: Give 3.0 kg")
     assert said.what[2].startswith("N: Give 1.0 kg")
-    alike = words._said(told[:2], ("Why: so.",), "kg", 3)
+    alike = words._said(told[:2], ("Why: so.",), Say(), 3)
     assert alike.what[0].startswith("A, B: Feed")
     assert alike.lines[0].startswith("Give 3.0 kg")
 
 
 def test_many_hives_are_counted_in_a_line_of_the_calendar():
     names = [f"H{k}" for k in range(9)]
-    assert words._named(names, 20, 6) == "H0, H1, H2, H3, H4 and 4 more"
-    assert words._named(names, 9, 6) == "all hives"
-    assert words._named(names[:2], 2) == "H0, H1"
+    assert words._named(names, 20, Say(), 6) == "H0, H1, H2, H3, H4 and 4 more"
+    assert words._named(names, 9, Say(), 6) == "all hives"
+    assert words._named(names[:2], 2, Say()) == "H0, H1"

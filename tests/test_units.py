@@ -2,7 +2,7 @@
 
 import pytest
 
-from flowcast.report import units
+from flowcast.messages import Say, units
 
 # Conversion factors are exact by definition: 1 lb = 0.45359237 kg, 1 in = 25.4 mm,
 # 1 ft = 0.3048 m, 1 mi = 1609.344 m; water freezes at 32 °F and boils at 212 °F (from memory).
@@ -40,12 +40,12 @@ def test_what_is_no_figure_of_ours_stays(said):
     "celsius, text", [(-40, "−40 °F"), (0, "32 °F"), (100, "212 °F"), (37, "99 °F")]
 )
 def test_temperatures(celsius, text):
-    assert units.temp(celsius, "lb") == text
+    assert Say(units="lb").temp(celsius) == text
 
 
 def test_rain_and_ranges():
-    assert units.rain(25.4, "lb") == "1.0 in"
-    assert units.rain(25.4) == "25 mm"
-    assert units.temp_range(14, 38) == "14 to 38 °C"
-    assert units.temp_range(14, 38, "lb") == "57 to 100 °F"
-    assert units.weight_range(-0.3, 3.8) == "−0.3 to 3.8 kg"
+    assert Say(units="lb").rain(25.4) == "1.0 in"
+    assert Say().rain(25.4) == "25 mm"
+    assert Say().temps(14, 38) == "14 to 38 °C"
+    assert Say(units="lb").temps(14, 38) == "57 to 100 °F"
+    assert Say().weights(-0.3, 3.8) == "−0.3 to 3.8 kg"

@@ -112,7 +112,10 @@ def _mismatch(key: str, forms: tuple, original: tuple | None, reached: int) -> s
 def fields_of(forms: tuple[str, ...]) -> set[str]:
     """The names in braces in any of these texts."""
     return {
-        name for text in forms for _, name, _, _ in string.Formatter().parse(text) if name is not None
+        name
+        for text in forms
+        for _, name, _, _ in string.Formatter().parse(text)
+        if name is not None
     }
 
 

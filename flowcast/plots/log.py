@@ -139,7 +139,9 @@ def draw_check(figure, log: CleanLog, timezone: str, say: Say) -> None:
     shown, taken, clean = figure.subplots(3, sharex=True, height_ratios=[3, 2, 3])
     good = frame[frame["mark"] == "good"]
     marker = "." if log.kind != "scale" else ""
-    named = {key: say(f"check_figure.{key}") for key in ("shown", "logged", "found", "steps", "weather")}
+    named = {
+        key: say(f"check_figure.{key}") for key in ("shown", "logged", "found", "steps", "weather")
+    }
     shown.plot(
         good.index, good["shown_kg"], color=SOFT, lw=0.8, marker=marker, label=named["shown"]
     )
@@ -155,9 +157,7 @@ def draw_check(figure, log: CleanLog, timezone: str, say: Say) -> None:
         level = np.interp(part["time"], frame.index, frame["work_kg"].ffill().fillna(0.0))
         if len(part):
             taken.plot(part["time"], level, "o", color=BLUE, mfc=fill, ms=4, label=named[key])
-    taken.step(
-        good.index, good["work_kg"], color=BLUE, lw=1.0, where="post", label=named["steps"]
-    )
+    taken.step(good.index, good["work_kg"], color=BLUE, lw=1.0, where="post", label=named["steps"])
     taken.plot(good.index, good["weather_kg"], color=MIST, lw=0.8, label=named["weather"])
     clean.plot(good.index, good["clean_kg"], color=HONEY, lw=1.4, marker=marker)
     titled_legend(shown, say("check_figure.title", hive=log.hive, unit=say.units))

@@ -88,9 +88,7 @@ def _usual(record: Record, values: pd.Series, dates: pd.DatetimeIndex) -> pd.Dat
     return course.loc[season_day(dates, start)].set_index(dates)
 
 
-def plot_ribbon(
-    frame: pd.DataFrame, lanes: Lanes, *, figure, say: Say, columns: int
-) -> None:
+def plot_ribbon(frame: pd.DataFrame, lanes: Lanes, *, figure, say: Say, columns: int) -> None:
     """What was on the left, what may be on the right, on rows that share their time.
 
     Parameters

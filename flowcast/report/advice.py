@@ -370,7 +370,9 @@ def task(advice: Advice, say: Say) -> str | None:
         return say("tasks.look", n=advice.every_d)
     if isinstance(advice, StoresAdvice) and advice.feed_kg is not None:
         off = advice.verdict == "supers off first"
-        return say("tasks.supers_off_feed" if off else "tasks.feed", food=say(f"foods.{advice.food}"))
+        return say(
+            "tasks.supers_off_feed" if off else "tasks.feed", food=say(f"foods.{advice.food}")
+        )
     if isinstance(advice, RipeAdvice):
         return say("tasks.ripe")
     if isinstance(advice, StartAdvice):

@@ -392,7 +392,9 @@ def _weight(kg: float, say: Say) -> str:
 
 def _cells(f: Against, say: Say) -> tuple[str, ...]:
     unknown = math.isnan(f.low)
-    span = say("numbers.not_known") if unknown else say.either(say.number(f.low), say.number(f.high))
+    span = (
+        say("numbers.not_known") if unknown else say.either(say.number(f.low), say.number(f.high))
+    )
     return (*_two(f, say), span)
 
 

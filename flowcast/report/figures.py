@@ -15,11 +15,11 @@ from flowcast.plots import season as season_plots
 from flowcast.plots import trust as trust_plots
 from flowcast.plots.bloom import Lanes, bloom_data, pack_lanes
 from flowcast.plots.canvas import draw_svg
-from flowcast.report.words import work_word
 from flowcast.report import beetles as beetle_words
 from flowcast.report import explain as explain_words
 from flowcast.report import kilograms as kilogram_words
 from flowcast.report import words
+from flowcast.report.words import work_word
 from flowcast.results import Backtest, YardBeetles, YardOutlook, YardSeason
 from flowcast.scale_log import CleanLog
 

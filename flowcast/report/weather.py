@@ -181,7 +181,9 @@ def _who(origin: Origin, say: Say) -> str:
 def _span(first: pd.Timestamp, last: pd.Timestamp, say: Say) -> str:
     years = (last - first).days / 365.25
     months = max(1, round(years * 12))
-    length = say("counts.years", n=round(years)) if years >= 0.95 else say("counts.months", n=months)
+    length = (
+        say("counts.years", n=round(years)) if years >= 0.95 else say("counts.months", n=months)
+    )
     if years * 365 < 25:
         length = say("counts.days", n=(last - first).days + 1)
     return say("sources.span", days=say.full_span(first, last), length=length)
