@@ -351,7 +351,9 @@ def test_picture_of_a_log_is_told_in_words_too():
     assert words.startswith(
         "H<1>, 1 June 2024 to 10 June 2024: marked 1 lifted; 1 step taken out, 4.0 kg"
     )
-    svg = draw_alone("c", lambda figure: draw_check(figure, _whole_log(), "UTC", Say()), (9, 5), words)
+    svg = draw_alone(
+        "c", lambda figure: draw_check(figure, _whole_log(), "UTC", Say()), (9, 5), words
+    )
     assert 'role="img"' in svg and "<title>H&lt;1&gt;, 1 June 2024" in svg
     assert "aria-hidden" not in svg.split(">")[0]
 

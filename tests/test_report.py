@@ -13,7 +13,7 @@ from flowcast import pipeline
 from flowcast.errors import InputError
 from flowcast.messages import Say
 from flowcast.plots import season as season_plots
-from flowcast.report import screen, words
+from flowcast.report import screen
 from flowcast.report.data import outlook_data
 from flowcast.report.figures import ribbon
 from flowcast.report.page import render_page, render_sections, write_page

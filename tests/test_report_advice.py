@@ -49,7 +49,9 @@ def _keys():
 def test_every_key_has_its_words():
     found = set(_keys())
     assert len(found) > 40  # else the search itself is broken
-    missing = {(kind, key) for kind, key in found if f"{GROUPS[kind]}.{key}" not in english().entries}
+    missing = {
+        (kind, key) for kind, key in found if f"{GROUPS[kind]}.{key}" not in english().entries
+    }
     assert not missing
 
 

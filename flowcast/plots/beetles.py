@@ -42,12 +42,12 @@ def plot_beetles(frame: pd.DataFrame, *, figure, issue_date: pd.Timestamp, edges
         low, middle, high = (frame[f"{name}_q{q}"] for q in (10, 50, 90))
         if name == "pressure" and frame["usual"].notna().any():
             usual = [frame[k] for k in ("usual_q10", "usual_q90")]
-            ax.fill_between(frame.index, *usual, color=LINE, lw=0, label=say("legend.in_8_years"))
-            ax.plot(frame.index, frame["usual"], color=SOFT, lw=1.0, label=say("legend.usual"))
+            ax.fill_between(frame.index, *usual, color=LINE, lw=0, label=say("picture.in_8_years"))
+            ax.plot(frame.index, frame["usual"], color=SOFT, lw=1.0, label=say("picture.usual"))
         ax.fill_between(
             frame.index, low, high, color=colour, alpha=0.3, lw=0, label=say.chance(0.8)
         )
-        ax.plot(frame.index, middle, color=colour, lw=1.6, label=say("legend.middle"))
+        ax.plot(frame.index, middle, color=colour, lw=1.6, label=say("picture.middle"))
         ax.axvline(issue_date, color=SOFT, lw=0.8, ls=(0, (4, 3)))
         _bands(ax, edges, say, top=max(1.0, float(high.max()) * 1.05))
         titled_legend(ax, say(f"beetle_figure.{name}"), columns=4)

@@ -24,7 +24,7 @@ def plot_weeks(frame: pd.DataFrame, *, ax, say: Say) -> None:
         From `weeks_data`.
     """
     middle = frame.index + pd.Timedelta(days=3.5)
-    known, usual = say("legend.in_8_years"), say("legend.usual")
+    known, usual = say("picture.in_8_years"), say("picture.usual")
     ax.fill_between(middle, frame["low"], frame["high"], color=LINE, lw=0, step="mid", label=known)
     ax.plot(middle, frame["usual"], color=SOFT, lw=1.0, drawstyle="steps-mid", label=usual)
     for name, colour, these in (

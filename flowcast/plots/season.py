@@ -289,7 +289,7 @@ def standing_data(record: Record, column: str, *, mean_days: int = 1) -> pd.Data
 
 def plot_standing(frame: pd.DataFrame, *, ax, title: str, say: Say):
     """The last year's line over the normal's band, with its last day marked."""
-    known, usual = say("legend.in_8_years"), say("legend.usual")
+    known, usual = say("picture.in_8_years"), say("picture.usual")
     ax.fill_between(frame.index, frame["q10"], frame["q90"], color=LINE, lw=0, label=known)
     ax.plot(frame.index, frame["mean"], color=SOFT, lw=1.0, label=usual)
     ax.plot(frame.index, frame["now"], color=DEEP, lw=1.4, label=say("standing.last_year"))

@@ -90,7 +90,7 @@ def rests_on(found: YardBeetles) -> list[str]:
         lines += _ahead_from(found)
     if presence.area:
         told = {"hint": _hint(presence.hint, say), "source": _source(presence.source)}
-        lines.append(say("beetle_basis.hint", area=presence.area, **told))
+        lines.append(say("beetle_basis.hint", area=_area(found), **told))
     return lines
 
 
@@ -181,14 +181,18 @@ def _kept_out(found: YardBeetles) -> str:
     say = found.record.yard.say
     if found.presence.stated is False:
         return say("beetles.not_here_by_word")
-    return say("beetles.not_here_by_list", area=found.presence.area)
+    return say("beetles.not_here_by_list", area=_area(found))
 
 
 def _ask(found: YardBeetles) -> str:
     hint, say = found.presence.hint, found.record.yard.say
     if hint not in ("established", "in places"):
         return say("beetles.ask")
-    return say("beetles.ask_with_hint", hint=_hint(hint, say), area=found.presence.area)
+    return say("beetles.ask_with_hint", hint=_hint(hint, say), area=_area(found))
+
+
+def _area(found: YardBeetles) -> str:
+    return found.record.yard.say(f"areas.{found.presence.area}")
 
 
 def _hint(hint: str, say: Say) -> str:
@@ -336,8 +340,8 @@ def _contradicted(found: YardBeetles) -> list[str]:
     presence, say = found.presence, found.record.yard.say
     if presence.lives_here and presence.hint == "not known":
         report = say("beetles.report_at_once")
-        return [say("beetles.said_but_not_listed", area=presence.area, report=report)]
+        return [say("beetles.said_but_not_listed", area=_area(found), report=report)]
     if presence.stated is False and presence.hint in ("established", "in places"):
-        told = {"hint": _hint(presence.hint, say), "area": presence.area}
+        told = {"hint": _hint(presence.hint, say), "area": _area(found)}
         return [say("beetles.listed_but_not_said", **told)]
     return []

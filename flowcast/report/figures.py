@@ -66,13 +66,9 @@ def ribbon(found: YardOutlook) -> Figure:
     frame, say = season_plots.ribbon_data(found), _say(found)
     svg = "".join(_ribbon_svg(found, shape) for shape in SHAPES)
     alt = f"{_past_words(frame, found)} {_chance_words(frame, say)}"
-    header = _heads("ribbon", ("days", "gain", "flow_days", "hours", "usual"), say)
+    header = [say(f"ribbon.{key}") for key in ("days", "gain", "flow_days", "hours", "usual")]
     rows = _past_rows(frame, found) + _ahead_rows(frame, found)
     return Figure("ribbon", svg, alt, _ribbon_caption(frame, found), header, rows)
-
-
-def _heads(group: str, keys, say: Say) -> list[str]:
-    return [say(f"{group}.{key}") for key in keys]
 
 
 def _ribbon_svg(found: YardOutlook, shape: Shape) -> str:
@@ -196,7 +192,7 @@ def fan(found: YardOutlook) -> Figure:
         [say.day(date), *(say.weight(row[q]) for q in ("q10", "q50", "q90"))]
         for date, row in frame.iloc[ends].iterrows()
     ]
-    header = _heads("fan", ("to", "below", "middle", "above"), say)
+    header = [say(f"fan.{key}") for key in ("to", "below", "middle", "above")]
     svg = draw_svg("fan", draw, (NARROW_IN, 3.0))
     return Figure("fan", svg, " ".join(alt), " ".join(caption), header, rows)
 
@@ -230,7 +226,7 @@ def _standing(name: str, frame: pd.DataFrame, digits: int, finding: str, say: Sa
         [say.month(date), *(say.number(row[k], digits) for k in ("now", "mean", "q10", "q90"))]
         for date, row in monthly.iterrows()
     ]
-    header = _heads("standing", ("month", "was", "usual", "below", "above"), say)
+    header = [say(f"standing.{key}") for key in ("month", "was", "usual", "below", "above")]
     svg = draw_svg(name, draw, (NARROW_IN, 2.4))
     return Figure(name, svg, finding, _departures(name, frame, say), header, rows)
 
@@ -256,7 +252,7 @@ def beetle_figure(found: YardBeetles) -> Figure:
         [say.month(date), *(_of_hundred(row[name], say) for name in BEETLE_COLUMNS)]
         for date, row in monthly.iterrows()
     ]
-    header = _heads("beetle_figure", ("month", "middle", "below", "above", "usual"), say)
+    header = [say(f"beetle_figure.{key}") for key in ("month", "middle", "below", "above", "usual")]
     svg, finding = draw_svg("beetles", draw, (NARROW_IN, 3.7)), beetle_words.answer(found)
     return Figure("beetles", svg, finding, say("beetle_figure.caption"), header, rows)
 
@@ -333,7 +329,7 @@ def trust_figure(found: Backtest) -> Figure | None:
     def draw(figure):
         trust_plots.draw_reliability(figure, found)
 
-    header = _heads("trust_figure", ("weather", "said", "came", "days"), say)
+    header = [say(f"trust_figure.{key}") for key in ("weather", "said", "came", "days")]
     svg = draw_svg("trust", draw, (NARROW_IN, 3.9))
     return Figure("trust", svg, alt, say("trust_figure.caption"), header, rows)
 
@@ -364,7 +360,7 @@ def _log_part(found: YardOutlook, log: CleanLog, k: int) -> LogPart | None:
         return None
     recent = int((steps["time"] >= frame.index[0]).sum())
     rows = [_step_row(step, log.kind, say) for step in steps.itertuples()]
-    header = _heads("steps", ("when", "change", "what", "how"), say)
+    header = [say(f"steps.{key}") for key in ("when", "change", "what", "how")]
     figure = _log_figure(log, frame, steps.head(recent), f"log{k}", say)
     return LogPart(log.hive, figure, header, rows)
 
@@ -380,7 +376,9 @@ def _log_figure(log: CleanLog, frame, steps: pd.DataFrame, name: str, say: Say) 
         [say.full_day(time), *map(say.weight, row)]
         for time, row in zip(weekly.index, weekly.to_numpy(), strict=True)
     ]
-    header = _heads("log", ("week" if scale else "weighed", "as_weighed", "work_out"), say)
+    header = [
+        say(f"log.{key}") for key in ("week" if scale else "weighed", "as_weighed", "work_out")
+    ]
     svg, caption = draw_svg(name, draw, (NARROW_IN, 2.4)), say("log.caption", **days)
     return Figure(name, svg, _log_finding(log, known, steps, days, say), caption, header, rows)
 

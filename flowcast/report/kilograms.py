@@ -74,14 +74,15 @@ def name_of(driver: str, kg: float, k: Kilograms, say: Say) -> str:
     if driver == "soil":
         return say(f"water.{WATER.get((side, k.water), 'its_way')}")
     told = {"most": _most_of(k, side, say)} if driver == IN_ALL else {}
-    return say(f"{'costs' if side < 0 else 'gifts'}.{driver}", **told)
+    return say(f"costs.{driver}" if side < 0 else f"gifts.{driver}", **told)
 
 
 def _most_of(k: Kilograms, side: int, say: Say) -> str:
     """The driver behind more than half of what flight cost or brought; all of them where none is."""
     each = k.parts.loc[list(FLIGHT), "kg"] * side
     if each.max() > 0.5 * each.clip(lower=0).sum():
-        return say(f"{'mostly_costs' if side < 0 else 'mostly_gifts'}.{each.idxmax()}")
+        most = each.idxmax()
+        return say(f"mostly_costs.{most}" if side < 0 else f"mostly_gifts.{most}")
     return say("kilograms.all_of_flight")
 
 

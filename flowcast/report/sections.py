@@ -262,9 +262,13 @@ def shaping(report: YardReport) -> list[str]:
 
 def _numbers(report: YardReport) -> list[tuple[str, list[dict]]]:
     """Every number behind the page, by group, with its name in plain words."""
-    numbers = report.outlook.record.yard.numbers
-    groups = [(group, numbers.under(group)) for group in shaping(report)]
-    return [(group.replace("_", " "), [_plain(n) for n in some]) for group, some in groups if some]
+    yard = report.outlook.record.yard
+    groups = [(group, yard.numbers.under(group)) for group in shaping(report)]
+    return [
+        (yard.say(f"number_groups.{group}"), [_plain(n) for n in some])
+        for group, some in groups
+        if some
+    ]
 
 
 def _plain(number: Number) -> dict:
