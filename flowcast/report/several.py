@@ -210,7 +210,7 @@ def _map(lines: list[Line], say: Say) -> Figure:
     alt, caption = say("map.finding", n=str(len(frame)), **ends), say("map.caption")
     header = [say(f"map.{key}") for key in ("yard", "latitude", "longitude")]
     rows = [
-        [f"{n}. {row.yard}", *(f"{at:.3f}°" for at in (row.latitude, row.longitude))]
+        [f"{n}. {row.yard}", *(f"{say.number(at, 3)}°" for at in (row.latitude, row.longitude))]
         for n, row in enumerate(frame.itertuples(), start=1)
     ]
     return Figure("map", svg, alt, caption, header, rows)
