@@ -7,7 +7,8 @@ from numbers import Integral
 
 import pandas as pd
 
-from flowcast.messages import units
+from flowcast.messages.note import Amount, Note
+from flowcast.messages.units import shown_in
 from flowcast.messages.words import Words, english
 
 # As yard.toml shows them by example, and the group of the words file that spells each out.
@@ -36,9 +37,27 @@ class Say:
     units: str = "kg"
 
     def __call__(self, key: str, /, **fields) -> str:
-        """The text of a key. Fields are texts or whole numbers; `n` picks the form of what is counted."""
-        shown = {k: self.count(v) if isinstance(v, Integral) else v for k, v in fields.items()}
+        """The text of a key; `n` picks the form of what is counted.
+
+        Fields are texts, or what a `Note` may hold: whole numbers, dates, amounts, notes, tuples.
+        """
+        shown = {name: self._shown(value) for name, value in fields.items()}
         return self.words.form(key, fields.get("n")).format(**shown)
+
+    def note(self, note: Note | str) -> str:
+        """What a part had to tell; what is a finished sentence already stays as it is."""
+        return note if isinstance(note, str) else self(note.key, **dict(note.fields))
+
+    def _shown(self, value) -> str:
+        if isinstance(value, Note):
+            return self.note(value)
+        if isinstance(value, Amount):
+            return self.amount(value)
+        if isinstance(value, pd.Timestamp):
+            return self.full_day(value)
+        if isinstance(value, tuple):
+            return self.listed(map(self._shown, value))
+        return self.count(value) if isinstance(value, Integral) else value
 
     @property
     def language(self) -> str:
@@ -49,7 +68,7 @@ class Say:
 
     def number(self, value: float, digits: int = 0, *, sign: str = "") -> str:
         """A figure with so many decimals, the language's decimal mark and a true minus; sign "+" shows both."""
-        return self._marks(f"{value:{sign}.{digits}f}")
+        return self._marks(f"{value:{sign},.{digits}f}")
 
     def short(self, value: float) -> str:
         """A figure with the decimals it has: 0.5; 14"""
@@ -88,12 +107,13 @@ class Say:
     @property
     def scale(self) -> float:
         """How many of the yard's unit of weight make a kilogram."""
-        return units.POUNDS_PER_KG if self.units == "lb" else 1.0
+        return shown_in("kg", self.units)[1]
 
     @property
     def length(self) -> tuple[float, str]:
         """How many of the yard's unit of distance make a kilometre, and its name."""
-        return (units.MILES_PER_KM, "mi") if self.units == "lb" else (1.0, "km")
+        name, factor, _ = shown_in("km", self.units)
+        return factor, name
 
     def kg(self, kg: float, digits: int | None = None) -> str:
         """A weight's figure without its unit; one decimal below 10, none above, unless told."""
@@ -105,57 +125,40 @@ class Say:
 
     def weight(self, kg: float, digits: int | None = None) -> str:
         """A weight in the yard's unit: 13 kg"""
-        return self._unit(self.kg(kg, digits), self.units)
+        return self._with_unit(self.kg(kg, digits), "kg")
 
     def weights(self, low: float, high: float, digits: int | None = None) -> str:
         """−0.3 to 3.8 kg"""
-        return self._unit(self.either(self.kg(low, digits), self.kg(high, digits)), self.units)
-
-    def temps(self, low: float, high: float) -> str:
-        """14 to 38 °C"""
-        return self._unit(self.either(self._degrees(low), self._degrees(high)), self._of_warmth)
+        return self._with_unit(self.either(self.kg(low, digits), self.kg(high, digits)), "kg")
 
     def temp(self, celsius: float) -> str:
         """A temperature in whole degrees: 14 °C; 57 °F"""
-        return self._unit(self._degrees(celsius), self._of_warmth)
+        return self.amount(Amount(celsius, "°C"))
 
-    def warmer(self, celsius: float, digits: int = 1) -> str:
-        """A difference of temperatures: 0.1 °C"""
-        factor = units.F_PER_C if self.units == "lb" else 1.0
-        return self._unit(self.number(factor * celsius, digits), self._of_warmth)
+    def temps(self, low: float, high: float) -> str:
+        """14 to 38 °C"""
+        return self._with_unit(self.either(self._in("°C", low), self._in("°C", high)), "°C")
 
     def mm(self, mm: float) -> str:
-        """An amount of rain without its unit."""
-        return self.number(mm * units.INCHES_PER_MM, 1) if self.units == "lb" else self.number(mm)
+        """An amount of rain without its unit: whole millimetres, or tenths of an inch."""
+        return self._in("mm", mm, 1 if self.units == "lb" else 0)
 
     def rain(self, mm: float) -> str:
         """An amount of rain: 523 mm; 20.6 in"""
-        return self._unit(self.mm(mm), "in" if self.units == "lb" else "mm")
+        return self._with_unit(self.mm(mm), "mm")
 
-    def far(self, km: float) -> str:
-        """A distance: 13 km"""
-        factor, unit = self.length
-        return self._unit(self._marks(f"{factor * km:,.0f}"), unit)
+    def amount(self, amount: Amount) -> str:
+        """A figure with its unit, in the yard's own: 13 km; +1.0 °C"""
+        figure = self._in(amount.unit, amount.value, amount.digits, amount.sign)
+        return self._with_unit(figure, amount.unit) if amount.unit else figure
 
-    def high(self, m: float) -> str:
-        """A height: 560 m"""
-        factor, unit = (units.FEET_PER_M, "ft") if self.units == "lb" else (1.0, "m")
-        return self._unit(self._marks(f"{factor * m:,.0f}"), unit)
+    def _in(self, unit: str, value: float, digits: int = 0, sign: str = "") -> str:
+        """The figure in the unit the yard reads."""
+        _, factor, start = shown_in(unit, self.units)
+        return self._marks(f"{factor * value + start:{sign},.{digits}f}")
 
-    def told(self, sentence: str) -> str:
-        """A finished English sentence with its metric figures in the yard's units."""
-        return units.told(sentence, self.units)
-
-    @property
-    def _of_warmth(self) -> str:
-        return "°F" if self.units == "lb" else "°C"
-
-    def _degrees(self, celsius: float) -> str:
-        lb = self.units == "lb"
-        return self.number(units.F_PER_C * celsius + units.F_AT_ZERO_C if lb else celsius)
-
-    def _unit(self, figure: str, unit: str) -> str:
-        return self("numbers.unit", figure=figure, unit=unit)
+    def _with_unit(self, figure: str, unit: str) -> str:
+        return self("numbers.unit", figure=figure, unit=shown_in(unit, self.units)[0])
 
     # ---- dates ------------------------------------------------------------------------------
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flowcast.messages import Say, units
+from flowcast.messages import Amount, Say
+from flowcast.messages.units import shown_in
 from flowcast.report.weather import ahead_line, weather_lines
 from flowcast.results import Checked, Record, YardOutlook
 from flowcast.scale_log import CleanLog
@@ -37,8 +38,8 @@ def cautions(say: Say) -> list[str]:
 def check_lines(found: Checked) -> dict[str, list[str]]:
     """What was understood, under headings."""
     say = found.yard.say
-    told = [say.told(one) for one in found.robbed]
-    left = [say.told(one) for one in (found.record.apart if found.record else [])]
+    told = [say.note(one) for one in found.robbed]
+    left = [say.note(one) for one in (found.record.apart if found.record else [])]
     lines = {
         "place": _place_lines(found),
         "hives": _hive_lines(found),
@@ -93,7 +94,7 @@ def _place_lines(found: Checked) -> list[str]:
         "ns": say(f"compass.{ns}"),
         "longitude": say.number(abs(place.longitude), 3),
         "ew": say(f"compass.{ew}"),
-        "height": say.high(place.elevation_m),
+        "height": Amount(place.elevation_m, "m"),
         "zone": place.timezone,
         "start": say.yearly(pd.Timestamp(2024, *place.season_start)),
     }
@@ -137,7 +138,7 @@ def _jump_lines(found: Checked) -> list[str]:
             "check.jump",
             hive=log.hive,
             date=say.full_day(step.time.tz_convert(zone)),
-            note=say.told(step.note),
+            note=say.note(step.note),
         )
         for log in found.logs
         for step in log.steps[~log.steps["logged"].astype(bool)].itertuples()
@@ -160,12 +161,11 @@ def _weathering_lines(found: Checked) -> list[str]:
 
 def _effect(row, say: Say) -> str:
     """The size of an effect in the yard's units; both the weight and what it goes by change."""
-    effect, by = row.effect.replace(" ", "_"), 1.0
-    if say.units == "lb" and effect == "warmth":
-        by = 1 / units.F_PER_C
+    effect = row.effect.replace(" ", "_")
+    by = shown_in({"warmth": "K", "snow": "mm"}.get(effect, ""), say.units)[1]
     if say.units == "lb" and effect == "snow":
-        effect, by = "snow_inch", 1 / units.INCHES_PER_MM
-    kg, sd = (by * say.scale * value for value in (row.kg, row.sd_kg))
+        effect = "snow_inch"
+    kg, sd = (say.scale / by * value for value in (row.kg, row.sd_kg))
     told = {"kg": say.number(kg, 3, sign="+"), "sd": say.number(sd, 3), "unit": say.units}
     return say(f"weathering.{effect}", **told)
 

@@ -398,7 +398,7 @@ def _log_finding(log: CleanLog, known, steps: pd.DataFrame, days: dict, say: Say
 
 def _step_row(step, kind: str, say: Say) -> list[str]:
     when = say.moment(step.time) if kind == "scale" else say.full_day(step.time)
-    return [when, _signed(step.kg, say), work_word(step.cause, say), say.told(step.note)]
+    return [when, _signed(step.kg, say), work_word(step.cause, say), say.note(step.note)]
 
 
 def _say(found) -> Say:

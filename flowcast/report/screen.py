@@ -147,7 +147,7 @@ def _weeks(outlook: Outlook, say: Say) -> list[str]:
 
 
 def _notes(notes: list[str], say: Say) -> list[str]:
-    return _under_heading(say("titles.to_know"), [say.told(note) for note in notes])
+    return _under_heading(say("titles.to_know"), [say.note(note) for note in notes])
 
 
 def _under_heading(heading: str, sentences: list[str]) -> list[str]:

@@ -162,7 +162,7 @@ def _happened(found: YardOutlook) -> dict | None:
     return {
         "logs": logs,
         "more": say("happened.more_hives") if more else "",
-        "apart": [say.told(one) for one in latest(found.record.apart, say)],
+        "apart": [say.note(one) for one in latest(found.record.apart, say)],
         "work": [head, *rows] if rows else [],
     }
 
@@ -222,7 +222,7 @@ def _rests(report: YardReport) -> dict:
         "sentences": [*basis(found), files_read(found)],
         "work": timing.rests_on(report.dates) if report.dates else [],
         "beetles": beetle_words.rests_on(report.beetles) if report.beetles else [],
-        "notes": [say.told(note) for note in found.record.notes],
+        "notes": [say.note(note) for note in found.record.notes],
         "sources": weather.source_rows(found.record),
         "columns": weather.column_rows(found.record),
         "numbers": _numbers(report),

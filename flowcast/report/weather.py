@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from flowcast.messages import Say
+from flowcast.messages import Amount, Say
 from flowcast.results import Pulled, Record, StationCheck, WeatherPart, YardOutlook
 from flowcast.sources.service import Origin
 from flowcast.weather import LAST_WEEKS
@@ -45,11 +45,11 @@ def station_line(check: StationCheck, say: Say) -> str:
     station, parts = check.station, []
     if math.isfinite(check.temp_bias_c):
         key = "station.warmer" if check.temp_bias_c > 0 else "station.colder"
-        parts.append(say(key, by=say.warmer(abs(check.temp_bias_c))))
+        parts.append(say(key, by=Amount(abs(check.temp_bias_c), "K", 1)))
     if math.isfinite(check.rain_ratio):
         parts.append(say("station.rain", ratio=say.number(check.rain_ratio, 1)))
     compared = say.listed(parts, "and") or say("station.nothing")
-    told = {"name": station.name, "far": say.far(station.distance_km), "n": round(check.days)}
+    told = {"name": station.name, "far": Amount(station.distance_km, "km"), "n": round(check.days)}
     said = say("station.against", **told, compared=compared)
     return f"{said} {say('station.doubtful')}" if check.doubtful else said
 
@@ -120,7 +120,7 @@ def column_rows(record: Record) -> list[tuple[str, ...]]:
 
 def _quantity(name: str, say: Say) -> str:
     """What a column of the weather holds."""
-    return say(f"quantities.{name}", two=say.high(2), ten=say.high(10))
+    return say(f"quantities.{name}", two=Amount(2, "m"), ten=Amount(10, "m"))
 
 
 def weather_data(record: Record) -> dict:
@@ -162,14 +162,14 @@ def _part_line(part: WeatherPart, record: Record) -> str:
     else:
         key = "weather.from_pulled_too_old" if part.origin.stale else "weather.from_pulled"
         said = say(key, **told, where=where, ago=age)
-    return " ".join([said, *map(say.told, part.origin.corrections)])
+    return " ".join([said, *map(say.note, part.origin.corrections)])
 
 
 def _treated(origin: Origin, say: Say) -> tuple[str, str]:
     """When it was pulled, and what was done to its values."""
     pulled = "" if origin.retrieved_at is None else f"{origin.retrieved_at:%Y-%m-%d %H:%M} UTC"
     pulled = say("sources.old", pulled=pulled) if origin.stale else pulled
-    return pulled, " ".join(map(say.told, origin.corrections))
+    return pulled, " ".join(map(say.note, origin.corrections))
 
 
 def _who(origin: Origin, say: Say) -> str:
@@ -194,14 +194,16 @@ def _where(part: WeatherPart, say: Say) -> str:
         return say("sources.at_yard")
     if part.origin.stations:
         station = part.origin.stations[0]
-        return say("sources.station", name=station["name"], far=say.far(station["distance_km"]))
+        return say(
+            "sources.station", name=station["name"], far=Amount(station["distance_km"], "km")
+        )
     if part.distance_km is None:
         return say("sources.no_place")
-    far, height = say.far(part.distance_km), part.height_difference_m
+    far, height = Amount(part.distance_km, "km"), part.height_difference_m
     if height is None or abs(height) < 20:
         return say("sources.cell", far=far)
     key = "sources.cell_above" if height > 0 else "sources.cell_below"
-    return say(key, far=far, height=say.high(abs(height)))
+    return say(key, far=far, height=Amount(abs(height), "m"))
 
 
 def _age(origin: Origin, say: Say) -> str:
@@ -229,7 +231,7 @@ def _forecast_words(found: YardOutlook) -> str:
         old = "ahead.pulled_too_old" if forecast.origin.stale else "ahead.pulled"
         told["members"] = say(old, members=told["members"], ago=age)
     said = say(f"ahead.forecast_then_{past}", **told, days=days, n=years)
-    return " ".join([said, *map(say.told, forecast.origin.corrections)])
+    return " ".join([said, *map(say.note, forecast.origin.corrections)])
 
 
 def _members(forecast, say: Say) -> str:
