@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from flowcast.errors import InputError, MissingColumnError, TimeIndexError
+from flowcast.messages import Note
 
 SEPARATORS = (",", ";", "\t")
 
@@ -76,8 +77,8 @@ def read_table(path: Path, separator: str | None = None) -> TextTable:
         )
     frame = _parse(text, separator or _separator(text), path)
     frame.columns = [str(c).strip() for c in frame.columns]
-    frame, lines, partial = _whole_rows(frame, text)
-    notes += [f"{path.name}: {n}" for n in partial]
+    frame, lines, partial = _whole_rows(frame, text, path.name)
+    notes += partial
     return TextTable(path, frame, lines, notes)
 
 
@@ -168,10 +169,7 @@ def _text(path: Path) -> tuple[str, list[str]]:
     if raw[:2] == b"\x1f\x8b":
         raw, whole = _unzip(raw)
         if not whole:
-            notes.append(
-                f"{path.name}: the packed file ends early; what could be unpacked is used. "
-                "Copy it again."
-            )
+            notes.append(Note.of("files.ends_early", file=path.name))
     return _decode(raw, path), notes
 
 
@@ -232,7 +230,9 @@ def _first_long_line(text: str, separator: str) -> int | None:
     return next(long, None)
 
 
-def _whole_rows(frame: pd.DataFrame, text: str) -> tuple[pd.DataFrame, np.ndarray, list[str]]:
+def _whole_rows(
+    frame: pd.DataFrame, text: str, name: str
+) -> tuple[pd.DataFrame, np.ndarray, list[Note]]:
     """Rows with anything in them; a last row cut short in the writing is passed over."""
     notes = []
     lines = np.arange(len(frame)) + 2
@@ -241,10 +241,8 @@ def _whole_rows(frame: pd.DataFrame, text: str) -> tuple[pd.DataFrame, np.ndarra
     cut = not text.endswith("\n") and len(frame) > 1 and _is_cut(frame)
     if cut:
         filled[-1] = False
-        notes.append(
-            f"line {lines[-1]} is cut short and is passed over; the {int(filled.sum())} rows "
-            "before it are used."
-        )
+        rows = int(filled.sum())
+        notes.append(Note.of("files.cut_short", file=name, line=str(lines[-1]), n=rows))
     return frame[filled].reset_index(drop=True), lines[filled], notes
 
 

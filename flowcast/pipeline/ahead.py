@@ -8,6 +8,7 @@ import pandas as pd
 from flowcast import weather
 from flowcast.advice.visits import open_hours
 from flowcast.foraging import foraging_days
+from flowcast.messages import Note
 from flowcast.pipeline.gather import Sources
 from flowcast.results import Forecast
 from flowcast.sources.service import Ahead
@@ -68,11 +69,11 @@ def _on_the_climate(sources: Sources, ahead: Ahead, joined: weather.Joined):
         members = [reference[reference.index > joined.table.index[-1]]]
     if correction is not None:
         members = [correction.apply(m) for m in members]
-        said = correction.words(" through the last weeks")
+        said = correction.note(of_forecast=True)
     elif reference is not None:
-        said = "Corrected to the yard's history as the last weeks are."
+        said = Note.of("corrected.as_last_weeks")
     else:
-        said = "Not corrected to the yard's history: each member is taken to be off in its own way."
+        said = Note.of("corrected.each_its_own")
     if ahead.is_point:
         members = weather.drifting(members[0], POINT_MEMBERS, rng, numbers)
     if reference is None:

@@ -13,6 +13,7 @@ from pathlib import Path
 import pandas as pd
 
 from flowcast.errors import InputError, SourceUnavailable
+from flowcast.messages import Amount, Note
 from flowcast.numbers import Numbers, load_numbers
 from flowcast.sources import open_meteo, plan
 from flowcast.sources.files import ScaleFile, read_scale, read_weather, weather_path
@@ -20,6 +21,7 @@ from flowcast.sources.http import Caller, Web
 from flowcast.sources.service import Ahead, Block, Origin, Site
 from flowcast.sources.stations import StationHours
 from flowcast.yard import Yard, read_yard, yard_at
+from flowcast.yard.folder import NO_HEIGHT
 from flowcast.yard.settings import WeatherSection
 
 OWN_FILE = "the yard's own file"
@@ -206,8 +208,8 @@ def _with_height(yard: Yard, history: tuple[Block, ...]) -> Yard:
     if yard.settings.yard.elevation_m is not None or not cell or cell[2] is None:
         return yard
     height = float(cell[2])
-    notes = [n for n in yard.notes if not n.startswith("No elevation_m")]
-    notes.append(f"No elevation_m in yard.toml: taken as {height:.0f} m from the terrain model.")
+    notes = [n for n in yard.notes if n != NO_HEIGHT]
+    notes.append(Note.of("place.height_of_terrain", height=Amount(height, "m")))
     return replace(yard, place=replace(yard.place, elevation_m=height), notes=tuple(notes))
 
 
@@ -218,5 +220,7 @@ def _no_weather(yard: Yard, notes: tuple[str, ...], offline: bool) -> str:
             f"{yard.name}: no weather was pulled before, and this run is offline. Run it once with "
             f"a network, {cure}"
         )
-    why = " ".join(note.removesuffix(" Try again later.") for note in dict.fromkeys(notes[:2]))
+    why = " ".join(
+        note.removesuffix(" Try again later.") for note in map(str, dict.fromkeys(notes[:2]))
+    )
     return f"{yard.name}: no weather. {why} Look at the network and pull again, {cure}"

@@ -9,6 +9,7 @@ from flowcast import scale_log, weather
 from flowcast.errors import NotEnoughDataError
 from flowcast.flow.days import days_of
 from flowcast.foraging import foraging_hours
+from flowcast.messages import Note
 from flowcast.pipeline.ahead import days_and_hours, forecast_after
 from flowcast.pipeline.gather import Sources
 from flowcast.pipeline.stations import against_station
@@ -125,7 +126,7 @@ def clean_logs(
         work = _with_changes(yard.work_of(file.hive), file.changed)
         notes += file.notes
         if not len(readings):
-            notes.append(f"{file.name}: no weight of hive {file.hive} before the issue date.")
+            notes.append(Note.of("files.no_weight_yet", file=file.name, hive=file.hive))
             continue
         notes += doubtful_unit(file, readings)
         try:
@@ -233,10 +234,8 @@ def _said(block: Block, correction):
     if correction is ...:
         return block.origin
     if correction is None:
-        return block.origin.corrected(
-            "Not corrected to the yard's history: too few days in common."
-        )
-    return block.origin.corrected(correction.words())
+        return block.origin.corrected(Note.of("corrected.too_few_days"))
+    return block.origin.corrected(correction.note())
 
 
 def _columns(joined: weather.Joined, whole: weather.Weather, blocks: list[Block]) -> pd.DataFrame:
@@ -256,17 +255,13 @@ def _columns(joined: weather.Joined, whole: weather.Weather, blocks: list[Block]
     return pd.DataFrame.from_dict(rows, orient="index")
 
 
-def _holes(daily: pd.DataFrame) -> list[str]:
+def _holes(daily: pd.DataFrame) -> list[Note]:
     """Days in the midst of the weather that could not be completed, and what they cost."""
     gone = daily.index[daily["temp_mean_c"].isna()]
     if not len(gone):
         return []
-    years = ", ".join(str(y) for y in sorted(set(gone.year)))
-    return [
-        f"The weather misses {len(gone)} days (first {gone[0]:%Y-%m-%d}, last {gone[-1]:%Y-%m-%d}). "
-        f"Gains on them teach nothing, and what is left of {years} stands for the days ahead only "
-        "where it is whole."
-    ]
+    years = tuple(str(year) for year in sorted(set(gone.year)))
+    return [Note.of("weather.holes", n=len(gone), first=gone[0], last=gone[-1], years=years)]
 
 
 def _yard_spans(
@@ -281,7 +276,7 @@ def _yard_spans(
     ends = spans.index + pd.to_timedelta(spans["days"], unit="D")
     inside = (spans.index >= known[0]) & (ends <= min(issue_date, known[-1] + pd.Timedelta(days=1)))
     lost = int((~inside).sum())
-    notes = [f"{lost} gains lie outside the days with weather and are not used."] if lost else []
+    notes = [Note.of("weather.gains_outside", n=lost)] if lost else []
     return spans[inside], notes
 
 

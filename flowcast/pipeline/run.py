@@ -18,6 +18,7 @@ from flowcast.flow.plants import Plant
 from flowcast.flow.prior import draw_ensemble
 from flowcast.flow.scenarios import Scenarios, future_of, simulate
 from flowcast.flow.standing import Standing, read_standing
+from flowcast.messages import Note
 from flowcast.pipeline.gather import Reach, Sources, read_place, read_sources, sources_of
 from flowcast.pipeline.record import (
     clean_logs,
@@ -108,7 +109,7 @@ def pull(folder: Path | str, *, reach: Reach | None = None) -> Pulled:
     try:
         record = known_before(sources, default_issue_date(sources))
     except NotEnoughDataError as error:
-        raise SourceUnavailable(f"{error} {' '.join(sources.notes[:2])}") from None
+        raise SourceUnavailable(f"{error} {' '.join(map(str, sources.notes[:2]))}") from None
     return Pulled(record, sources.asked, sources.now)
 
 
@@ -249,10 +250,7 @@ def _said_if_old(sources: Sources, issue_date: pd.Timestamp) -> Sources:
     if sources.asked is None or issue_date >= sources.today:
         return sources
     days = (sources.today - issue_date).days
-    note = (
-        f"The newest weather to be had is {days} days old, so this is the outlook of "
-        f"{issue_date:%Y-%m-%d}, not of today."
-    )
+    note = Note.of("weather.old", n=days, date=issue_date)
     return replace(sources, notes=(note, *sources.notes))
 
 

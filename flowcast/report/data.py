@@ -11,6 +11,7 @@ from flowcast.advice.visits import CALENDAR_D
 from flowcast.advice.when import Advice, When
 from flowcast.flow.outlook import Outlook
 from flowcast.flow.standing import Measure, Standing
+from flowcast.messages import Note, Say
 from flowcast.report import advice, beetles, explain, kilograms, timing, words
 from flowcast.report.basis import basis, check_lines
 from flowcast.report.sections import files_read, pictures, shaping, work_done
@@ -50,10 +51,10 @@ def outlook_data(found: YardOutlook) -> dict:
         "total": [_day(date, row) for date, row in outlook.total.iterrows()],
         "weekly": [_day(date, row) for date, row in outlook.weekly.iterrows()],
         "standing": _standing(found.standing),
-        "hives_apart": found.record.apart,
+        "hives_apart": _told(found.record.apart, yard.say),
         "rests_on": basis(found),
         "weather": weather_data(found.record),
-        "notes": found.record.notes,
+        "notes": _told(found.record.notes, found.record.yard.say),
         "numbers": [_entry(n) for n in yard.numbers.under(*SHAPING)],
     }
 
@@ -79,7 +80,7 @@ def report_data(report: YardReport, shown: dict) -> dict:
             }
             for w in work_done(report.outlook).itertuples()
         ],
-        "logs": [_hive(log) for log in report.outlook.record.logs],
+        "logs": [_hive(log, report.outlook.record.yard.say) for log in report.outlook.record.logs],
         "pictures": [
             {"name": p.name, "finding": p.alt, "caption": p.caption, "table": [p.header, *p.rows]}
             for p in pictures(shown)
@@ -108,10 +109,10 @@ def check_data(found: Checked) -> dict:
             "elevation_m": yard.place.elevation_m,
             "timezone": yard.place.timezone,
         },
-        "hives": [_hive(log) for log in found.logs],
+        "hives": [_hive(log, yard.say) for log in found.logs],
         "understood": check_lines(found),
         "weather": weather_data(found.record) if found.record else None,
-        "notes": found.notes,
+        "notes": _told(found.notes, yard.say),
     }
 
 
@@ -126,7 +127,7 @@ def pulled_data(found: Pulled) -> dict:
         "missing_days": int(found.record.daily["temp_mean_c"].isna().sum()),
         "weather": weather_data(found.record),
         "understood": pulled_text(found),
-        "notes": found.record.notes,
+        "notes": _told(found.record.notes, found.record.yard.say),
     }
 
 
@@ -158,7 +159,7 @@ def beetles_data(found: YardBeetles) -> dict:
         "counts": [_count(reading, found) for reading in found.readings],
         "what_to_do": beetles.advice(found),
         "rests_on": beetles.rests_on(found),
-        "notes": found.record.notes,
+        "notes": _told(found.record.notes, found.record.yard.say),
         "numbers": [_entry(n) for n in numbers.under("beetle", "topsoil", "soil")],
     }
 
@@ -180,7 +181,7 @@ def season_data(found: YardSeason) -> dict:
             for name, row in found.crops.iterrows()
         ],
         "says": [*explain.sentences(found), *explain.limits(found)],
-        "notes": found.record.notes,
+        "notes": _told(found.record.notes, found.record.yard.say),
         "numbers": [
             _entry(n) for n in found.record.yard.numbers.under("reasons", "foraging", "soil")
         ],
@@ -214,7 +215,7 @@ def timing_data(found: YardTiming) -> dict:
         ],
         "cautions": timing.cautions(found),
         "rests_on": timing.rests_on(found),
-        "notes": record.notes,
+        "notes": _told(record.notes, record.yard.say),
         "numbers": [_entry(n) for n in record.yard.numbers.under("timing", *SHAPING)],
     }
 
@@ -356,7 +357,11 @@ def _count(reading, found: YardBeetles) -> dict:
     }
 
 
-def _hive(log) -> dict:
+def _told(notes: list[Note | str], say: Say) -> list[str]:
+    return [say.note(note) for note in notes]
+
+
+def _hive(log, say: Say) -> dict:
     return {
         "hive": log.hive,
         "kind": log.kind,
@@ -370,7 +375,7 @@ def _hive(log) -> dict:
                 "cause": row.cause,
                 "confidence": _number(row.confidence),
                 "logged": bool(row.logged),
-                "note": row.note,
+                "note": say.note(row.note),
             }
             for row in log.steps.itertuples()
         ],

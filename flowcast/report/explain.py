@@ -12,8 +12,8 @@ from flowcast.messages.say import capital
 from flowcast.reasons import Against, Season
 from flowcast.reasons.season import Reason
 from flowcast.report import kilograms
-from flowcast.report.words import work_word
 from flowcast.results import YardSeason
+from flowcast.scale_log.words import cause_note
 
 RARE = ((2.0, "extremely"), (1.5, "severely"), (1.0, "moderately"))  # McKee et al. 1993
 SOIL = ("dry", "wet")
@@ -339,8 +339,8 @@ def _why(hive, say: Say) -> str:
         return say("gains.no_reason")
     date, what = hive.parting
     if what.endswith("?"):
-        return say("gains.seems_to_have_left", date=say.day(date), what=work_word(what[:-1], say))
-    return say("gains.written_down", date=say.day(date), what=work_word(what, say))
+        return say("gains.seems_to_have_left", date=say.day(date), what=cause_note(what[:-1]))
+    return say("gains.written_down", date=say.day(date), what=cause_note(what))
 
 
 def _crops(found: YardSeason) -> list[str]:

@@ -19,9 +19,9 @@ from flowcast.report import beetles as beetle_words
 from flowcast.report import explain as explain_words
 from flowcast.report import kilograms as kilogram_words
 from flowcast.report import words
-from flowcast.report.words import work_word
 from flowcast.results import Backtest, YardBeetles, YardOutlook, YardSeason
 from flowcast.scale_log import CleanLog
+from flowcast.scale_log.words import cause_note
 
 DAYS_ON_A_PHONE = 120
 NARROW_IN = 3.9  # a picture of this width keeps its letters readable on a phone [inch]
@@ -392,13 +392,14 @@ def _log_finding(log: CleanLog, known, steps: pd.DataFrame, days: dict, say: Say
         return say(f"log.{verb}", **told)
     newest = steps.iloc[0]
     jump = {"date": say.full_day(newest["time"]), "by": _signed(newest["kg"], say)}
-    cause = work_word(newest["cause"], say)
-    return say(f"log.{verb}_with_jumps", **told, n=len(steps), **jump, cause=cause)
+    return say(
+        f"log.{verb}_with_jumps", **told, n=len(steps), **jump, cause=cause_note(newest["cause"])
+    )
 
 
 def _step_row(step, kind: str, say: Say) -> list[str]:
     when = say.moment(step.time) if kind == "scale" else say.full_day(step.time)
-    return [when, _signed(step.kg, say), work_word(step.cause, say), say.note(step.note)]
+    return [when, _signed(step.kg, say), say.note(cause_note(step.cause)), say.note(step.note)]
 
 
 def _say(found) -> Say:

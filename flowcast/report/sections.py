@@ -17,7 +17,6 @@ from flowcast.numbers import Number
 from flowcast.report import beetles as beetle_words
 from flowcast.report import explain, figures, timing, trust, weather, words
 from flowcast.report.basis import basis, cautions, latest
-from flowcast.report.words import work_word
 from flowcast.results import (
     YardBeetles,
     YardOutlook,
@@ -154,7 +153,7 @@ def _happened(found: YardOutlook) -> dict | None:
         return None
     say = found.record.yard.say
     rows = [
-        (say.full_day(row.time), row.hive, work_word(row.what, say), _stated(row.kg, say), row.note)
+        (say.full_day(row.time), row.hive, say(f"work.{row.what}"), _stated(row.kg, say), row.note)
         for row in work.itertuples()
     ]
     head = tuple(say(f"happened.{key}") for key in ("when", "hive", "what", "weight", "note"))

@@ -125,12 +125,12 @@ def _quantity(name: str, say: Say) -> str:
 
 def weather_data(record: Record) -> dict:
     """The same as plain data for --json."""
-    forecast = record.forecast
+    forecast, say = record.forecast, record.yard.say
     return {
-        "parts": [_part_data(part) for part in record.parts],
+        "parts": [_part_data(part, say) for part in record.parts],
         "forecast": None
         if forecast is None
-        else _origin_data(forecast.origin)
+        else _origin_data(forecast.origin, say)
         | {"days": forecast.days, "first": _date(forecast.members[0].index[0])},
         "columns": {
             name: {
@@ -245,8 +245,8 @@ def _gap_lines(record: Record) -> list[str]:
     return [record.yard.say("weather.gap", n=gap)] if gap > 0 else []
 
 
-def _part_data(part: WeatherPart) -> dict:
-    return _origin_data(part.origin) | {
+def _part_data(part: WeatherPart, say: Say) -> dict:
+    return _origin_data(part.origin, say) | {
         "first": part.first.isoformat(),
         "last": part.last.isoformat(),
         "hours": part.hours,
@@ -255,7 +255,7 @@ def _part_data(part: WeatherPart) -> dict:
     }
 
 
-def _origin_data(origin: Origin) -> dict:
+def _origin_data(origin: Origin, say: Say) -> dict:
     latitude, longitude, height = origin.cell or (None, None, None)
     return {
         "service": origin.service,
@@ -269,8 +269,8 @@ def _origin_data(origin: Origin) -> dict:
         "members": origin.members,
         "columns": origin.columns,
         "stations": list(origin.stations),
-        "corrections": list(origin.corrections),
-        "notes": list(origin.notes),
+        "corrections": [say.note(one) for one in origin.corrections],
+        "notes": [say.note(one) for one in origin.notes],
         "licence": origin.licence,
         "attribution": origin.attribution,
         "link": origin.link,

@@ -94,13 +94,6 @@ def week_cells(week: pd.Series, say: Say) -> tuple[str, str]:
     return say.weights(week["q10"], week["q90"]), say("weeks.of_days", some=some, all=every)
 
 
-def work_word(what: str, say: Say) -> str:
-    """A word of work.csv, or several, as the yard's language has them; a guess keeps its question mark."""
-    words = what.removesuffix("?").split(" and ")
-    named = say.listed((say(f"work.{word}") for word in words), "and")
-    return say("work.guess", what=named) if what.endswith("?") else named
-
-
 def season_so_far(found: YardOutlook) -> list[str]:
     """How the season stands, a sentence each."""
     standing, say = found.standing, found.record.yard.say

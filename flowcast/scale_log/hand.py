@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from flowcast.messages import Note
 from flowcast.numbers import Numbers
 from flowcast.scale_log.log import (
     CleanLog,
@@ -14,7 +15,7 @@ from flowcast.scale_log.log import (
     wall_hours_of,
 )
 from flowcast.scale_log.nights import gains_between, net_weights, taken_before
-from flowcast.scale_log.words import logged_note
+from flowcast.scale_log.words import SIZE_NOT_KNOWN, logged_note
 from flowcast.tables import WORK_SIGN
 
 POUNDS_A_KILOGRAM = 2.20462  # 1 lb = 0.45359237 kg by definition
@@ -272,7 +273,8 @@ def _mark_implausible(table: pd.DataFrame, steps: pd.DataFrame, numbers: Numbers
 
 def _sizes_known(hours: np.ndarray, steps: pd.DataFrame) -> np.ndarray:
     """Whether all work between the neighbours of each inner weighing has a size."""
-    open_ended = steps[steps["note"].str.contains("not known")]
+    unknown = [isinstance(n, Note) and bool(n.keys & SIZE_NOT_KNOWN) for n in steps["note"]]
+    open_ended = steps[np.array(unknown, bool)]
     times = hours_of(pd.DatetimeIndex(open_ended["time"]))
     return np.searchsorted(times, hours[:-2]) == np.searchsorted(times, hours[2:])
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from flowcast.messages import Note
 from flowcast.numbers import Numbers
 from flowcast.scale_log.jumps import Edge, Looks, find_jumps, measure
 from flowcast.scale_log.log import hours_of, stamps_of, steps_table
@@ -297,5 +298,7 @@ def _moment(left: float, right: float, lines: list[Line]) -> float:
     return float(min(middle, right))
 
 
-def _row(time: pd.Timestamp, kg: float, sd: float, cause: str, logged: bool, note: str) -> dict:
+def _row(
+    time: pd.Timestamp, kg: float, sd: float, cause: str, logged: bool, note: Note | str
+) -> dict:
     return {"time": time, "kg": kg, "sd_kg": sd, "cause": cause, "logged": logged, "note": note}

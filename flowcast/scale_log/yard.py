@@ -3,9 +3,11 @@
 import numpy as np
 import pandas as pd
 
+from flowcast.messages import Amount, Note
 from flowcast.numbers import Numbers
 from flowcast.scale_log.log import CleanLog
 from flowcast.scale_log.within import within_days
+from flowcast.scale_log.words import cause_note
 
 
 def yard_gains(logs: list[CleanLog], numbers: Numbers) -> pd.DataFrame:
@@ -61,8 +63,8 @@ def hive_strengths(logs: list[CleanLog], numbers: Numbers) -> pd.Series:
     return np.exp(weight * np.log(typical)).rename("strength").rename_axis("hive")
 
 
-def apart(logs: list[CleanLog], numbers: Numbers) -> list[str]:
-    """Sentences about hives that left the others for `apart_days` or more.
+def apart(logs: list[CleanLog], numbers: Numbers) -> list[Note]:
+    """Notes on hives that left the others for `apart_days` or more.
 
     Each hive's share of the yard is its strength times the median over hives of gain divided by
     strength, which one hive alone cannot move. A hive is apart while the median over
@@ -80,8 +82,8 @@ def apart(logs: list[CleanLog], numbers: Numbers) -> list[str]:
         share = strengths[log.hive] * level
         away = gain[log.hive] - share
         for start, end in _runs(away, share, numbers):
-            found.append((start, _sentence(log, away[start:end])))
-    return [sentence for _, sentence in sorted(found)]
+            found.append((start, log.hive, _sentence(log, away[start:end])))
+    return [told for _, _, told in sorted(found, key=lambda one: one[:2])]
 
 
 def _daily(logs: list[CleanLog], column: str) -> pd.DataFrame:
@@ -128,32 +130,35 @@ def _runs(
     return [(start, end) for start, end, _ in runs]
 
 
-def _sentence(log: CleanLog, away: pd.Series) -> str:
-    middle = away.median()
-    verb, word = ("fell behind", "less") if middle < 0 else ("ran ahead", "more")
-    start, end = away.index[0], away.index[-1]
-    return (
-        f"{log.hive} {verb} from {_date(start)}: {abs(middle):.1f} kg a day {word} than its "
-        f"share of the yard, until {_date(end)}{_after(log, start)}. {_reason(log, away)}"
+def _sentence(log: CleanLog, away: pd.Series) -> Note:
+    middle, start, end = away.median(), away.index[0], away.index[-1]
+    return Note.of(
+        "apart.fell_behind" if middle < 0 else "apart.ran_ahead",
+        hive=log.hive,
+        first=start,
+        last=end,
+        kg=Amount(float(abs(middle)), "kg", 1),
+        after=_after(log, start),
+        reason=_reason(log, away),
     )
 
 
-def _reason(log: CleanLog, away: pd.Series) -> str:
+def _reason(log: CleanLog, away: pd.Series) -> Note:
     """What a hive that left the others may have met with, as far as its log tells."""
     if away.median() > 0:
-        return "Fed, robbing others, or joined by a swarm?"
+        return Note.of("apart.fed")
     days = pd.DatetimeIndex(log.steps["time"].dt.tz_localize(None)).normalize()
     near = (days >= away.index[0] - pd.Timedelta(days=5)) & (days <= away.index[0])
     if log.steps["cause"][near].str.contains("swarm").any():
-        return "It had swarmed."
+        return Note.of("apart.swarmed")
     full = log.gains.reindex(away.index).get("lower_bound", pd.Series(dtype=bool))
     if full.eq(True).mean() > 0.5:
-        return "It had no free comb left: these gains are lower bounds."
-    return "Queenless, ill, robbed, or out of room? Look into it."
+        return Note.of("apart.no_comb")
+    return Note.of("apart.look")
 
 
-def robbing(logs: list[CleanLog], timezone: str, numbers: Numbers) -> list[str]:
-    """Sentences about hives that lost by day what a neighbour gained.
+def robbing(logs: list[CleanLog], timezone: str, numbers: Numbers) -> list[Note]:
+    """Notes on hives that lost by day what a neighbour gained.
 
     A day counts when one hive's weight falls from the end of the night to the evening by
     `robbing_kg` or more below what it did in the week before, another's rises by as much above
@@ -183,15 +188,15 @@ def robbing(logs: list[CleanLog], timezone: str, numbers: Numbers) -> list[str]:
     return [_robbed(*one) for one in found]
 
 
-def _robbed(start, end, loser: str, winner: str, lost: float, won: float) -> str:
-    when = f"On {_date(start)}" if start == end else f"From {_date(start)} to {_date(end)}"
-    return (
-        f"{when} {loser} lost {lost:.1f} kg by day more than in the week before while {winner} gained "
-        f"{won:.1f} kg more, and no other hive did: robbing?"
-    )
+def _robbed(start, end, loser: str, winner: str, lost: float, won: float) -> Note:
+    told = {"loser": loser, "winner": winner}
+    told |= {"lost": Amount(float(lost), "kg", 1), "won": Amount(float(won), "kg", 1)}
+    if start == end:
+        return Note.of("robbed.day", date=start, **told)
+    return Note.of("robbed.days", first=start, last=end, **told)
 
 
-def _after(log: CleanLog, start: pd.Timestamp) -> str:
+def _after(log: CleanLog, start: pd.Timestamp) -> Note | str:
     """The step that may explain it, when one lies within the five days before."""
     days = pd.DatetimeIndex(log.steps["time"].dt.tz_localize(None)).normalize()
     near = (days >= start - pd.Timedelta(days=5)) & (days <= start + pd.Timedelta(days=1))
@@ -199,9 +204,5 @@ def _after(log: CleanLog, start: pd.Timestamp) -> str:
     if not len(steps):
         return ""
     step = steps.iloc[-1]
-    size = f"{step['kg']:+.1f} kg".replace("-", "−")
-    return f" (after {size} on {_date(step['time'])}: {step['cause']})"
-
-
-def _date(day: pd.Timestamp) -> str:
-    return f"{day.day} {day:%B %Y}"
+    size = Amount(float(step["kg"]), "kg", 1, "+")
+    return Note.of("apart.after", size=size, date=step["time"], cause=cause_note(step["cause"]))

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from flowcast.errors import InputError, SourceUnavailable, TimeIndexError
+from flowcast.messages import Amount, Note
 from flowcast.reading import TextTable, numbers_in, read_table, stamps_in
 from flowcast.tables import DAILY_WEATHER, SCALE, WEATHER, check_bounds
 from flowcast.yard.folder import Yard
@@ -96,10 +97,7 @@ def _one_after_the_other(
     lost = sum(len(part) for part in parts[:-1]) - sum(len(part) for part in kept)
     notes = []
     if lost:
-        notes.append(
-            f"Hive {hive}: {lost} readings of a scale that was replaced are left out, since the next "
-            "one had begun."
-        )
+        notes.append(Note.of("files.replaced_scale", hive=hive, n=lost))
     return pd.concat([*kept, parts[-1]]), pd.DatetimeIndex(begins[1:]), notes
 
 
@@ -127,9 +125,7 @@ def _read_scale_file(
     wild = int(readings["weight_kg"].notna().sum() - sane["weight_kg"].notna().sum())
     notes = list(table.notes)
     if wild:
-        notes.append(
-            f"{path.name}: {wild} weights no hive can have (unit {scale.unit}) are left out."
-        )
+        notes.append(Note.of("files.wild_weights", file=path.name, n=wild, unit=scale.unit))
     return sane, notes
 
 
@@ -165,11 +161,11 @@ def doubtful_unit(file: ScaleFile, readings: pd.DataFrame) -> list[str]:
         The part of the file's readings that may be looked at.
     """
     typical = float(readings["weight_kg"].median())
-    start = f"{file.name}: the weights of hive {file.hive} are mostly near {typical:.0f} kg,"
+    told = {"file": file.name, "hive": file.hive, "kg": Amount(typical, "kg")}
     if typical > 130:
-        return [f'{start} more than most hives ever weigh. If they are pounds, write unit = "lb".']
+        return [Note.of("files.very_heavy", **told)]
     if 0 < typical < 4:
-        return [f'{start} less than an empty box. Check unit = "{file.unit}".']
+        return [Note.of("files.very_light", **told, unit=file.unit)]
     return []
 
 
@@ -296,12 +292,11 @@ def _in_order(frame: pd.DataFrame, name: str) -> tuple[pd.DataFrame, list[str]]:
     twice = frame.index.duplicated()
     if twice.any():
         first = frame.index[twice][0]
-        notes.append(
-            f"{name}: {int(twice.sum())} stamps stand twice (first {first}); the first is kept."
-        )
+        count = int(twice.sum())
+        notes.append(Note.of("files.twice", file=name, n=count, first=str(first)))
         frame = frame[~twice]
     if not frame.index.is_monotonic_increasing:
-        notes.append(f"{name}: rows are out of order and were sorted.")
+        notes.append(Note.of("files.sorted", file=name))
         frame = frame.sort_index()
     if len(frame) > 1 and frame.index[-1] - frame.index[0] > pd.Timedelta(days=366 * 200):
         raise TimeIndexError(

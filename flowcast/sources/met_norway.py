@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from flowcast.errors import NothingThere, SourceFormatError
+from flowcast.messages import Note
 from flowcast.sources.http import Web
 from flowcast.sources.service import (
     Ahead,
@@ -169,7 +170,7 @@ def _origin(reply, units, columns, coarse: int, wild) -> Origin:
     longitude, latitude, *height = reply.get("geometry", {}).get("coordinates", [None, None])
     notes = wild_notes(wild, "MET Norway")
     if coarse:
-        notes += (f"MET Norway: rain of {coarse} hours is spread evenly from six-hour sums.",)
+        notes += (Note.of("sources_said.spread_evenly", n=coarse),)
     made = {c: f"{n}, {units.get(n, '')}" for c, n in columns.items()}
     return Origin(
         issued=reply["properties"]["meta"].get("updated_at"),

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from flowcast.errors import NothingThere, SourceFormatError
+from flowcast.messages import Amount, Note
 from flowcast.sources.http import FOR_EVER, Web
 from flowcast.sources.service import (
     Block,
@@ -133,9 +134,10 @@ def _at_the_yard(table, origin: Origin, site: Site, numbers) -> tuple[pd.DataFra
     moved = to_yard_height(table, above_m, numbers=numbers)
     if "rh_pct" in moved:
         moved = moved.drop(columns="dewpoint_c", errors="ignore")  # follows from the rest
-    where = f"{abs(above_m):.0f} m {'above' if above_m > 0 else 'below'} the yard"
     by_c = numbers["stations.lapse_c_km"] * above_m / 1000
-    return moved, origin.corrected(f"Its cell lies {where}: temperature {by_c:+.1f} °C.")
+    told = {"height": Amount(abs(above_m), "m"), "by": Amount(by_c, "K", 1, "+")}
+    lies = "corrected.cell_above" if above_m > 0 else "corrected.cell_below"
+    return moved, origin.corrected(Note.of(lies, **told))
 
 
 def _parts(reply) -> tuple[dict, dict, dict]:

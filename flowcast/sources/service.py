@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from flowcast.errors import SourceFormatError
+from flowcast.messages import Note
 from flowcast.tables import WEATHER
 
 # What a parser may stumble over in an answer of a shape it was not made for.
@@ -84,7 +85,7 @@ class Origin:
 
     cell: latitude, longitude and height of what the figures stand for (grid cell or station).
     columns: what each of our columns was made from. stations: id, name, distance and height
-    difference. corrections: what was done to its values, in sentences.
+    difference. corrections: what was done to its values.
     """
 
     service: str = ""
@@ -101,8 +102,8 @@ class Origin:
     members: int = 1
     columns: dict[str, str] = field(default_factory=dict)
     stations: tuple[dict, ...] = ()
-    corrections: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
+    corrections: tuple[Note, ...] = ()
+    notes: tuple[Note | str, ...] = ()
 
     def signed(self, service: Service, model: str, answer: Answer) -> Origin:
         """The same with the service that gave it and the answer it came in."""
@@ -119,9 +120,9 @@ class Origin:
             stale=answer.stale,
         )
 
-    def corrected(self, *sentences: str) -> Origin:
+    def corrected(self, *notes: Note) -> Origin:
         """The same with more corrections named."""
-        return replace(self, corrections=(*self.corrections, *sentences))
+        return replace(self, corrections=(*self.corrections, *notes))
 
 
 @dataclass(frozen=True)
@@ -207,9 +208,9 @@ def within_bounds(table: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, int]]:
     return table, wild
 
 
-def wild_notes(wild: dict[str, int], who: str) -> tuple[str, ...]:
+def wild_notes(wild: dict[str, int], who: str) -> tuple[Note, ...]:
     """One sentence on values that were taken out, if any were."""
     if not wild:
         return ()
-    what = ", ".join(f"{name} {n:,}" for name, n in wild.items())
-    return (f"{who}: values that no weather can have were left out ({what}).",)
+    what = tuple(f"{name} {n:,}" for name, n in wild.items())
+    return (Note.of("sources_said.wild", who=who, what=what),)

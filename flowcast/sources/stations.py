@@ -29,6 +29,7 @@ import numpy as np
 import pandas as pd
 
 from flowcast.errors import InputError, NothingThere, SourceFormatError, SourceUnavailable
+from flowcast.messages import Amount, Note
 from flowcast.numbers import Numbers, load_numbers
 from flowcast.sources.http import Web
 from flowcast.sources.service import Answer, Block, Origin, Service, Site
@@ -120,7 +121,12 @@ class _Station(NamedTuple):
     height_difference_m: float
 
     def __str__(self) -> str:
-        return f"{self.name} ({self.distance_km:.0f} km)"
+        return str(self.note)
+
+    @property
+    def note(self) -> Note:
+        """Its name, and how far it is."""
+        return Note.of("station.named", name=self.name, far=Amount(self.distance_km, "km"))
 
 
 class _Span(NamedTuple):
@@ -216,7 +222,7 @@ def get_stations(
             break
         hours = _station_hours(web, station, span, now)
         if hours is None:
-            notes.append(f"{station} has nothing measured for {span}.")
+            notes.append(Note.of("station.nothing_measured", station=station.note, span=str(span)))
         else:
             found.append(hours)
     if not found:
@@ -459,7 +465,7 @@ def _station_hours(
         try:
             answer, said = _fetch(web, path, _lifetime_s(year, now), what)
         except NothingThere:
-            notes.append(f"{station} has no file for {year}.")
+            notes.append(Note.of("station.no_file", station=station.note, year=str(year)))
             continue
         notes += said
         retrieved_at = answer.retrieved_at
@@ -491,15 +497,13 @@ def _counts(station: _Station, years: list[_Hours]) -> list[str]:
     )
     notes = []
     if removed:
-        notes.append(
-            f"{station}: {removed} values filled in by a model or of no named source are taken out."
-        )
+        notes.append(Note.of("station.model_values", station=station.note, n=removed))
     if wild:
-        notes.append(f"{station}: {wild} values that no weather can have are left out.")
+        notes.append(Note.of("station.wild", station=station.note, n=wild))
     if twice:
-        notes.append(f"{station}: {twice} stamps stand twice; the first is kept.")
+        notes.append(Note.of("station.twice", station=station.note, n=twice))
     if np.isnan(station.height_difference_m):
-        notes.append(f"{station}: its height is unknown, so its temperature is not corrected.")
+        notes.append(Note.of("station.no_height", station=station.note))
     return notes
 
 

@@ -12,19 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from flowcast.messages import Amount, Note
 from flowcast.tables import WEATHER
 
 SCALED = ("temp_c",)  # mean and swing
 SHIFTED = ("rh_pct", "cloud_pct")  # mean
 MULTIPLIED = ("wind_ms", "ghi_wm2", "precip_mm")  # ratio of means: none of them is ever negative
-WORDS = {
-    "temp_c": "temperature",
-    "rh_pct": "humidity",
-    "cloud_pct": "cloud",
-    "wind_ms": "wind",
-    "ghi_wm2": "radiation",
-    "precip_mm": "rain",
-}
 MONTHS = np.arange(12)
 TYPICAL_C = 15.0
 
@@ -52,24 +45,29 @@ class Correction:
                 out[name] = np.clip(moved, WEATHER[name].low, _highest(name))
         return out
 
-    def words(self, through: str = "") -> str:
-        """The correction in one sentence, each month's in its mean; `through` what it went."""
-        parts = [part for name in self.factor if (part := self._part(name))]
-        months = ", month by month" if self.seasonal else ""
-        common = f"{self.days:.0f} days in common"
+    def note(self, *, of_forecast: bool = False) -> Note:
+        """The correction in a note, each month's in its mean; a forecast's went through the last weeks."""
+        parts = tuple(part for name in self.factor if (part := self._part(name)))
+        through = "_through_last_weeks" if of_forecast else ""
         if not parts:
-            return f"Agrees with the yard's history{through} over {common}."
-        return f"Corrected to the yard's history{through} by {common}{months}: {', '.join(parts)}."
+            return Note.of(f"corrected.agrees{through}", n=round(self.days))
+        monthly = "_by_month" if self.seasonal else ""
+        return Note.of(f"corrected.moved{monthly}{through}", n=round(self.days), parts=parts)
 
-    def _part(self, name: str) -> str:
-        """What is done to one quantity; empty when it is next to nothing."""
-        offset, factor = self.offset[name].mean(), self.factor[name].mean()
+    def _part(self, name: str) -> Note | None:
+        """What is done to one quantity; None when it is next to nothing."""
+        offset, factor = float(self.offset[name].mean()), float(self.factor[name].mean())
         if name in MULTIPLIED:
-            return f"{WORDS[name]} × {factor:.2f}" if abs(factor - 1) >= 0.005 else ""
+            times = Amount(factor, "", 2)
+            return Note.of(f"corrected.{name}", by=times) if abs(factor - 1) >= 0.005 else None
         # At a typical value, so that a swing about the mean does not read as a shift.
         moved = offset + (factor - 1) * (TYPICAL_C if name in SCALED else 0.0)
-        text = f"{WORDS[name]} {moved:+.1f} {WEATHER[name].unit}".replace("-", "−")
-        return text if abs(moved) >= 0.05 else ""
+        unit = "K" if WEATHER[name].unit == "°C" else WEATHER[name].unit
+        return (
+            Note.of(f"corrected.{name}", by=Amount(moved, unit, 1, "+"))
+            if abs(moved) >= 0.05
+            else None
+        )
 
 
 def fit_correction(source, target, numbers, *, scale=True):

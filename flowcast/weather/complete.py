@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from flowcast.messages import Note
 from flowcast.tables import WEATHER, require_columns
 from flowcast.weather.daily import daily_weather
 from flowcast.weather.days import day_starts, local_dates
@@ -24,18 +25,6 @@ from flowcast.weather.sun import (
 
 LINEAR = ("temp_c", "rh_pct", "dewpoint_c", "wind_ms", "cloud_pct", "pressure_hpa")
 LINEAR_SOIL = ("soil_temp_c", "soil_moisture_m3m3")
-NAMES = {
-    "temp_c": "Temperature",
-    "rh_pct": "Humidity",
-    "dewpoint_c": "Dew point",
-    "precip_mm": "Rain",
-    "wind_ms": "Wind",
-    "ghi_wm2": "Radiation",
-    "cloud_pct": "Cloud cover",
-    "pressure_hpa": "Pressure",
-    "soil_temp_c": "Soil temperature",
-    "soil_moisture_m3m3": "Soil moisture",
-}
 
 
 @dataclass(frozen=True)
@@ -49,15 +38,15 @@ class Weather:
         UTC stamps at the END of each hour.
     daily : pandas.DataFrame
         As `daily_weather` gives it: one row a local day.
-    notes : list of str
-        What was computed or filled and how much, in plain sentences.
+    notes : list of Note
+        What was computed or filled, and how much.
     missing_days : pandas.DatetimeIndex
         Local days between the first and the last whole one that could not be completed.
     """
 
     hourly: pd.DataFrame
     daily: pd.DataFrame
-    notes: list[str]
+    notes: list[Note]
     missing_days: pd.DatetimeIndex
 
 
@@ -108,7 +97,7 @@ def complete_weather(hourly, place, numbers):
     daily = daily_weather(table, place, numbers)
     missing = daily.index[daily["temp_mean_c"].isna()]
     if len(missing):
-        draft.say(f"{_count(len(missing), 'day')} could not be completed and count as missing.")
+        draft.tell("days_missing", n=len(missing))
     return Weather(table, daily, draft.notes, missing)
 
 
@@ -121,11 +110,11 @@ class _Draft:
     place: object
     numbers: object
     given: set[str]
-    notes: list[str] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
 
-    def say(self, sentence):
-        """Add a sentence to the notes."""
-        self.notes.append(sentence)
+    def tell(self, key, **fields):
+        """Add a note."""
+        self.notes.append(Note.of(f"completed.{key}", **fields))
 
     def fill(self, name, where, values):
         """Put values where they are wanted and can be had; how many there were."""
@@ -146,10 +135,6 @@ class _Draft:
         return pd.Series(low, days), pd.Series(high, days), day
 
 
-def _count(number, noun):
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-
-
 def _on_the_grid(hourly, place, numbers):
     """The table on every full UTC hour from its first stamp to its last."""
     notes = []
@@ -158,13 +143,13 @@ def _on_the_grid(hourly, place, numbers):
     stamps = hourly.index.ceil("h")
     if not stamps.equals(hourly.index):
         hourly = _gathered(hourly, stamps)
-        notes.append("Readings between the hours are gathered: rain added up, the rest averaged.")
+        notes.append(Note.of("completed.gathered"))
     full = hourly.index[:0]
     if len(hourly):
         full = pd.date_range(hourly.index[0], hourly.index[-1], freq="h")
     if len(full) > len(hourly):
         absent = len(full) - len(hourly)
-        notes.append(f"{_count(absent, 'hour')} of {len(full)} are not in the table.")
+        notes.append(Note.of("completed.hours_absent", n=absent, all=str(len(full))))
     table = hourly.reindex(index=full.rename("time"), columns=list(WEATHER)).astype(float)
     values = {name: table[name].to_numpy(copy=True) for name in WEATHER}
     values["rh_pct"] = np.minimum(values["rh_pct"], 100)
@@ -187,10 +172,10 @@ def _derive_humidity(draft):
     made = draft.fill("rh_pct", np.isnan(humidity), relative_humidity(temp, dew))
     draft.fill("dewpoint_c", np.isnan(dew), dewpoint(temp, humidity))
     if made and "rh_pct" not in draft.given:
-        draft.say("Humidity is computed from the dew point.")
+        draft.tell("humidity_from_dew_point")
         draft.given.add("rh_pct")
     elif made:
-        draft.say(f"Humidity of {_count(made, 'hour')} is computed from the dew point.")
+        draft.tell("some_humidity_from_dew_point", n=made)
 
 
 def _bridge(draft):
@@ -202,11 +187,13 @@ def _bridge(draft):
         filled[name] = draft.fill(name, short_holes(values, longest), _in_a_line(values))
     filled["ghi_wm2"] = _bridge_radiation(draft, longest)
     filled["precip_mm"] = _bridge_rain(draft, longest)
-    said = [f"{NAMES[name]} of {_count(n, 'hour')}" for name, n in filled.items() if n]
-    if said:
-        draft.say(
-            f"Bridged between their neighbours (holes of up to {longest} h): {', '.join(said)}."
-        )
+    told = tuple(
+        Note.of("completed.quantity_of_hours", quantity=_name(name), n=n)
+        for name, n in filled.items()
+        if n
+    )
+    if told:
+        draft.tell("bridged", hours=str(longest), what=told)
 
 
 def short_holes(values, longest):
@@ -266,15 +253,18 @@ def _fill_humidity(draft):
     )
     draft.fill("dewpoint_c", wanted, dew)
     made = draft.fill("rh_pct", wanted, relative_humidity(draft.values["temp_c"], dew))
-    how = "computed from the lowest temperature of the day"
-    _say_computed(draft, "rh_pct", made, how, "neither humidity nor dew point is given")
+    _tell_computed(draft, "rh_pct", made, "humidity_from_lowest")
 
 
-def _say_computed(draft, name, made, how, why):
+def _tell_computed(draft, name, made, how):
     if made and name not in draft.given:
-        draft.say(f"{NAMES[name]} is {how}: {why}.")
+        draft.tell(how)
     elif made:
-        draft.say(f"{NAMES[name]} of {_count(made, 'hour')} is {how}.")
+        draft.tell(f"some_{how}", n=made)
+
+
+def _name(column):
+    return Note.of(f"weather_columns.{column}")
 
 
 def _fill_radiation(draft):
@@ -282,14 +272,13 @@ def _fill_radiation(draft):
     clear, numbers = draft.values["clear_ghi_wm2"], draft.numbers
     from_cloud = ghi_from_cloud(clear, draft.values["cloud_pct"], numbers)
     made = draft.fill("ghi_wm2", draft.missing("ghi_wm2"), from_cloud)
-    _say_computed(draft, "ghi_wm2", made, "computed from cloud cover", "no service gives it")
+    _tell_computed(draft, "ghi_wm2", made, "radiation_from_cloud")
     if not draft.missing("ghi_wm2").any():
         return
     made = draft.fill("ghi_wm2", draft.missing("ghi_wm2"), _ghi_from_range(draft))
-    how, why = "computed from the daily temperature range", "neither it nor cloud cover is given"
     if "cloud_pct" in draft.given:
         draft.given.add("ghi_wm2")  # cloud told most of it: count what is left
-    _say_computed(draft, "ghi_wm2", made, how, why)
+    _tell_computed(draft, "ghi_wm2", made, "radiation_from_range")
 
 
 def _ghi_from_range(draft):
@@ -310,13 +299,13 @@ def _fill_wind(draft):
     typical = pd.Series(draft.values["wind_ms"]).expanding().mean().fillna(default).to_numpy()
     made = draft.fill("wind_ms", draft.missing("wind_ms") & known, typical)
     if "wind_ms" in draft.given:
-        _say_computed(draft, "wind_ms", made, "taken as the mean of the wind up to then", "")
+        _tell_computed(draft, "wind_ms", made, "wind_as_mean")
     elif made:
-        draft.say(f"Wind is taken as {default:g} m/s in every hour: none is given.")
+        draft.tell("wind_as_usual", speed=f"{default:g} m/s")
 
 
 def _say_what_is_missing(draft):
     for name in ("temp_c", "precip_mm"):
         lost = int(draft.missing(name).sum())
         if lost:
-            draft.say(f"{NAMES[name]} of {_count(lost, 'hour')} is missing and was not filled.")
+            draft.tell("not_filled", quantity=_name(name), n=lost)

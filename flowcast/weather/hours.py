@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from flowcast.messages import Note
 from flowcast.tables import WEATHER, require_columns
 from flowcast.weather.days import HALF_HOUR, day_starts, hours_of_days, local_dates
 from flowcast.weather.humidity import magnus_exponent, magnus_inverse, relative_humidity
@@ -85,19 +86,12 @@ def hourly_from_daily(daily, place, numbers):
 
 
 def hourly_from_daily_notes(daily):
-    """What `hourly_from_daily` made of a daily table, in plain sentences."""
-    notes = [
-        f"Hourly weather is computed from daily values over {len(daily)} days: temperature from "
-        "highest and lowest, rain in one spell a day."
-    ]
+    """What `hourly_from_daily` made of a daily table, as notes."""
+    notes = [Note.of("from_daily.hours", n=len(daily))]
     if "ghi_wm2" not in daily:
-        basis = "cloud cover" if "cloud_pct" in daily else "the daily temperature range"
-        notes.append(f"Radiation is computed from {basis}: the daily table gives none.")
-    if "rh_pct" not in daily:
-        notes.append(
-            "Humidity is computed from the lowest temperature: the daily table gives none."
-        )
-    return notes
+        clouds = "cloud_pct" in daily
+        notes.append(Note.of("from_daily.by_cloud" if clouds else "from_daily.by_range"))
+    return notes if "rh_pct" in daily else [*notes, Note.of("from_daily.humidity")]
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ import pandas as pd
 from pydantic import ValidationError
 
 from flowcast.errors import InputError
-from flowcast.messages import Say, read_words
+from flowcast.messages import Note, Say, read_words
 from flowcast.numbers import Numbers, load_numbers
 from flowcast.reading import read_rows, to_utc
 from flowcast.tables import WORK_SIGN, Place
@@ -41,6 +41,7 @@ BEETLE_COLUMNS = (
 )
 OTHER_WEIGHTS = ("lb", "lbs", "pounds", "g", "grams", "weight", "weight_kg", "weight_lb")
 BLOOM_STAGES = ("buds none", "buds heavy", "first", "full", "over")
+NO_HEIGHT = Note.of("place.no_height")
 TRAPS = ("oil tray", "dry tray", "between frames")
 
 
@@ -50,7 +51,7 @@ class Yard:
 
     work: time (UTC), timed (bool), hive, what, kg (NaN: to be measured), note.
     bloom: date, plant, stage. beetles: date, hive, days, beetles, larvae, trap, frames_of_bees,
-    queenright. `notes` are sentences on what was doubtful but could be used. folder is None for a
+    queenright. `notes` tell what was doubtful but could be used. folder is None for a
     point on the map with no files behind it. say: how the keeper wants to be spoken to.
     """
 
@@ -61,7 +62,7 @@ class Yard:
     work: pd.DataFrame
     bloom: pd.DataFrame
     beetles: pd.DataFrame
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     say: Say = field(default_factory=Say)
 
     @property
@@ -180,10 +181,7 @@ def _place(settings: Settings, text: str) -> tuple[Place, list[str]]:
     yard = settings.yard
     timezone, notes = _timezone(settings, text)
     if yard.elevation_m is None:
-        notes.append(
-            "No elevation_m in yard.toml: taken as sea level. Give it; air pressure and the "
-            "match with weather stations rest on it."
-        )
+        notes.append(NO_HEIGHT)
     midwinter = (1, 1) if yard.latitude >= 0 else (7, 1)
     start = yard.season_start
     season_start = (int(start[:2]), int(start[3:])) if start else midwinter
@@ -209,10 +207,14 @@ def _timezone(settings: Settings, text: str) -> tuple[str, list[str]]:
                 f"{FILE_NAME}, line {line}: {sentence}. Mend them, or, for a yard right at the "
                 "shore, add timezone."
             )
-        return _known_zone(yard.timezone, text), [
-            f"{sentence[0].upper()}{sentence[1:]}. Check them."
-        ]
+        return _known_zone(yard.timezone, text), [_at_sea(yard)]
     return (_known_zone(yard.timezone, text) if yard.timezone else found), []
+
+
+def _at_sea(yard: YardSection) -> Note:
+    swapped = abs(yard.longitude) <= 66 and not _is_sea(yard.longitude, yard.latitude)
+    place = {"latitude": f"{yard.latitude:g}", "longitude": f"{yard.longitude:g}"}
+    return Note.of("place.at_sea_swapped" if swapped else "place.at_sea", **place)
 
 
 def _is_sea(latitude: float, longitude: float) -> bool:
@@ -311,7 +313,7 @@ def _rows(path: Path | None, needs: tuple[str, ...]) -> list[_Row]:
     return rows
 
 
-def _unread(path: Path, known: tuple[str, ...]) -> list[str]:
+def _unread(path: Path, known: tuple[str, ...]) -> list[Note]:
     """A word on columns that are there and mean nothing to us; a weight in another unit is no such."""
     rows = _rows(path, ())
     others = [name for name in (rows[0].cells if rows else ()) if name and name not in known]
@@ -323,7 +325,8 @@ def _unread(path: Path, known: tuple[str, ...]) -> list[str]:
         )
     if not others:
         return []
-    return [f"{path.name}: not read: {', '.join(map(repr, others))}. Known: {', '.join(known)}."]
+    columns = tuple(map(repr, others))
+    return [Note.of("files.columns_not_read", file=path.name, columns=columns, known=known)]
 
 
 def _read_work(path: Path | None, hives: set[str], timezone: str) -> pd.DataFrame:
