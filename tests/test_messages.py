@@ -35,6 +35,16 @@ def _asked_in(tree: ast.AST):
             yield node.value, True
 
 
+def _in_notes(tree: ast.AST):
+    """The keys of notes, which parts that know no language make."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and ast.unparse(node.func) in ("Note.of", "draft.tell"):
+            for text, whole in _asked_in(node.args[0]):
+                text = f"completed.{text}" if node.func.attr == "tell" else text
+                if text.split(".")[0] in GROUPS:
+                    yield text, whole
+
+
 def _no_keys(node: ast.AST):
     """Parts in which a dotted word is no key: what numbers are looked up by, and docstrings."""
     if isinstance(node, ast.Subscript):
@@ -52,6 +62,8 @@ def _asked():
             for text, whole in _asked_in(ast.parse(path.read_text("utf-8"))):
                 if text.split(".")[0] in GROUPS and (KEY.fullmatch(text) if whole else "." in text):
                     yield path.name, text, whole
+    for path in sorted(ROOT.rglob("*.py")):
+        yield from ((path.name, *asked) for asked in _in_notes(ast.parse(path.read_text("utf-8"))))
     for path in sorted((ROOT / "report").glob("*.html")):
         for text, more in re.findall(r"say\('([^']+)'( ~)?", path.read_text("utf-8")):
             yield path.name, text, not more

@@ -258,7 +258,9 @@ def test_two_things_done_at_one_visit_are_one_step():
     log = clean(scale(kg + 30), both)
     assert log.steps["kg"].to_numpy() == pytest.approx([-21.8], abs=0.1)
     assert log.steps["cause"].iloc[0] == "honey off and super on"
-    assert str(log.steps["note"].iloc[0]) == "from work.csv, measured"  # -26.1 + 4.3 is what it shows
+    assert (
+        str(log.steps["note"].iloc[0]) == "from work.csv, measured"
+    )  # -26.1 + 4.3 is what it shows
     half = clean(scale(kg + 30), work(("2024-05-03 12:00", "super on", 4.3)))
     assert half.steps["cause"].iloc[0] == "super on and more taken off?"
 

@@ -383,7 +383,9 @@ def test_one_loses_by_day_what_its_neighbour_gains():
     logs = yard_of_days(H1=[(10, 1.0), (11, 0.9)], H2=[(10, -1.2), (11, -1.0)])
     sentences = robbing(logs, "UTC", NUMBERS)
     assert len(sentences) == 1
-    assert str(sentences[0]).startswith("From 11 August 2024 to 12 August 2024 H2 lost 2.2 kg by day")
+    assert str(sentences[0]).startswith(
+        "From 11 August 2024 to 12 August 2024 H2 lost 2.2 kg by day"
+    )
     assert "H1 gained 1.9 kg more" in str(sentences[0])
 
 

@@ -164,8 +164,8 @@ def test_values_no_weather_can_have_are_blanked_and_told():
         wind_speed_10m=[-1.0, 91.0, 2.0],
     )
     assert table["precip_mm"].isna().tolist() == [False]
-    assert "wind_ms 2" in origin.notes[0] and "precip_mm 1" in origin.notes[0]
-    assert "temp_c 1" in origin.notes[0]
+    assert "wind_ms 2" in str(origin.notes[0]) and "precip_mm 1" in str(origin.notes[0])
+    assert "temp_c 1" in str(origin.notes[0])
 
 
 def test_a_column_that_only_begins_alike_is_not_the_column():

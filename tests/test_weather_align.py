@@ -139,12 +139,12 @@ def test_months_have_their_own_correction_from_300_days_on():
 def test_words_name_what_is_done_and_nothing_else():
     source = hours(240, temp_c=[8, 10, 12], wind_ms=[2, 4], rh_pct=[50])
     target = source.assign(temp_c=source["temp_c"] + 2, wind_ms=1.25 * source["wind_ms"])
-    said = fit_correction(source, target, NUMBERS).words()
+    said = str(fit_correction(source, target, NUMBERS).note())
     # 2 x 10/11 = 1.8 °C; 1.25^(10/11) = 1.22
     assert said == (
         "Corrected to the yard's history by 10 days in common: temperature +1.8 °C, wind × 1.22."
     )
-    assert fit_correction(source, source, NUMBERS).words() == (
+    assert str(fit_correction(source, source, NUMBERS).note()) == (
         "Agrees with the yard's history over 10 days in common."
     )
 

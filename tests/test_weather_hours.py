@@ -136,8 +136,8 @@ def test_notes_say_what_is_computed():
     days = some_days(days=3)
     assert len(weather.hourly_from_daily_notes(days)) == 1
     notes = weather.hourly_from_daily_notes(days.drop(columns=["ghi_wm2", "rh_pct"]))
-    assert "temperature range" in notes[1]
-    assert "lowest temperature" in notes[2]
+    assert "temperature range" in str(notes[1])
+    assert "lowest temperature" in str(notes[2])
 
 
 # Properties

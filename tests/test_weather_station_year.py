@@ -79,8 +79,10 @@ def test_the_year_is_completed_and_every_hole_counted(stations, years, name):
     record, result = stations[name], years[name]
     check_bounds(result.hourly, WEATHER, where=name)
     absent = len(result.hourly) - len(record)
-    assert any(note.startswith(f"{absent} hours of") for note in result.notes)
-    assert any("Radiation is computed from the daily temperature range" in n for n in result.notes)
+    assert any(str(note).startswith(f"{absent} hours of") for note in result.notes)
+    assert any(
+        "Radiation is computed from the daily temperature range" in str(n) for n in result.notes
+    )
     assert len(result.daily) >= 362
     assert len(result.missing_days) <= 1
     known = record["temp_c"].dropna()

@@ -14,6 +14,7 @@ from datetime import date, timedelta
 from difflib import get_close_matches
 
 from flowcast.errors import InputError, NothingThere, SourceError
+from flowcast.messages import Note
 from flowcast.sources import met_norway, nasa_power, open_meteo, stations
 from flowcast.sources.http import Web
 from flowcast.sources.service import Ahead, Block, Service, Site
@@ -235,4 +236,4 @@ def _shortened(notes: list[str]) -> list[str]:
     """Twenty years that fail alike are one sentence and a count."""
     if len(notes) <= 3:
         return notes
-    return [*notes[:2], f"And {len(notes) - 2} more spans of history alike."]
+    return [*notes[:2], Note.of("weather.more_spans", n=len(notes) - 2)]

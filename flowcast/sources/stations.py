@@ -327,8 +327,7 @@ def _fetch(web: Web, path: str, lifetime_s: float, what: str) -> tuple[Answer, l
     answer = web.get(METEOSTAT, path, None, lifetime_s=lifetime_s, what=what)
     if answer.age_s <= lifetime_s:
         return answer, []
-    had = f"{answer.retrieved_at:%Y-%m-%d}"
-    return answer, [f"{what}: an old copy of {had}; nothing newer could be had."]
+    return answer, [Note.of("station.old_copy", what=what, date=answer.retrieved_at)]
 
 
 # Which stations: the library's part.
@@ -431,12 +430,12 @@ def _near_in_height(stations: list[_Station], most_m: float) -> tuple[list[_Stat
     """Stations near the yard in height, or all when there is none; unknown heights are not near."""
     near = [s for s in stations if abs(s.height_difference_m) <= most_m]
     if not near:
-        return stations, [f"No station stands within {most_m:g} m of the yard's height."]
-    far = [str(s) for s in stations if s not in near and s.distance_km <= near[-1].distance_km]
+        return stations, [Note.of("station.none_near_height", height=Amount(most_m, "m"))]
+    far = [s.note for s in stations if s not in near and s.distance_km <= near[-1].distance_km]
     if not far:
         return near, []
-    left_out = f"Left out, more than {most_m:g} m above or below the yard or of unknown height: "
-    return near, [left_out + ", ".join(far) + "."]
+    told = {"height": Amount(most_m, "m"), "stations": tuple(far)}
+    return near, [Note.of("station.left_out", **told)]
 
 
 def _licences(providers: frozenset[str]) -> tuple[str, str]:
