@@ -1,6 +1,7 @@
 """The page in a real browser: read on a phone, at a desk, by night, on paper, by keyboard, aloud."""
 
 import re
+import shutil
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -8,6 +9,7 @@ from pathlib import Path
 import pytest
 from browser import BEYOND, CONTRASTS, OVERLAPS, chromium, open_all, opened
 from numbers_on_page import missing
+from pseudo import write_pseudo
 from test_report import HOSTILE, _folder
 
 from flowcast import pipeline
@@ -44,6 +46,12 @@ def written(folder):
 
 
 def _report(which: str, folder: Path):
+    if which == "another tongue":
+        yard = shutil.copytree(SAMPLES / "subtropical-coast", folder / "tongue")
+        toml = (yard / "yard.toml").read_text("utf-8").replace("[yard]", '[yard]\nlanguage = "xx"', 1)
+        (yard / "yard.toml").write_text(toml, "utf-8")
+        write_pseudo(yard)
+        return pipeline.report(yard, as_of="2026-01-20", scenarios=300)
     if which == "scales and beetles":
         return pipeline.report(SAMPLES / "subtropical-coast", as_of="2026-01-20", scenarios=300)
     if which == "no log":
@@ -64,7 +72,7 @@ def browser():
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-@pytest.mark.parametrize("which", YARDS)
+@pytest.mark.parametrize("which", (*YARDS, "another tongue"))
 def test_nothing_reaches_beyond_the_window_or_lies_on_another(browser, written, which, width):
     with opened(browser, written(which)[0], width=width) as page:
         for everything in (False, True):

@@ -23,6 +23,8 @@ longitude = {longitude}       # degrees, west is negative
 # flow_day_kg = 0.5            # daily gain of the middle hive from which you speak of a flow
 # season_start = "01-01"       # set it where midwinter would cut a flow in two
 # units = "kg"                 # or "lb"
+# dates = "9 November 2026"    # or "November 9, 2026", or "2026-11-09"
+# language = "en"              # or that of a words-xx.toml beside this file
 # visit_days = ["sat", "sun"]  # the days on which you come; any day if not given
 # visit_every_d = 7            # days from one visit to the next
 """
