@@ -48,7 +48,9 @@ def written(folder):
 def _report(which: str, folder: Path):
     if which == "another tongue":
         yard = shutil.copytree(SAMPLES / "subtropical-coast", folder / "tongue")
-        toml = (yard / "yard.toml").read_text("utf-8").replace("[yard]", '[yard]\nlanguage = "xx"', 1)
+        toml = (
+            (yard / "yard.toml").read_text("utf-8").replace("[yard]", '[yard]\nlanguage = "xx"', 1)
+        )
         (yard / "yard.toml").write_text(toml, "utf-8")
         write_pseudo(yard)
         return pipeline.report(yard, as_of="2026-01-20", scenarios=300)

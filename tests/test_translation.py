@@ -140,18 +140,19 @@ def test_what_a_translation_lacks_is_counted_by_check(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "line, says",
+    "setting, says",
     [
         ('dates = "9.11.2026"', 'write one of "9 November 2026", "November 9, 2026", "2026-11-09"'),
-        ('language = "english"', "line 7"),
-        ('language = "xx"', "there is no words-xx.toml beside it"),
+        ('language = "english"', 'write the code of a language, such as "en"'),
+        ('language = "xx"', "there is no words-xx.toml beside it. Copy"),
     ],
 )
-def test_a_setting_that_is_not_understood_is_refused_with_its_cure(tmp_path, line, says):
-    folder = _folder("new-garden", tmp_path, line)
+def test_a_setting_that_is_not_understood_is_refused_with_line_and_cure(tmp_path, setting, says):
+    folder = _folder("new-garden", tmp_path, setting)
+    line = (folder / "yard.toml").read_text("utf-8").splitlines().index(setting) + 1
     with pytest.raises(InputError) as refused:
         read_yard(folder)
-    assert says in str(refused.value) or re.search(r"yard\.toml, line \d+", str(refused.value))
+    assert says in str(refused.value) and f"yard.toml, line {line}:" in str(refused.value)
     assert "\n" not in str(refused.value)
 
 

@@ -53,38 +53,27 @@ def english() -> Words:
     return Words("en", entries, dict.fromkeys(entries, rule))
 
 
-def read_words(language: str, folder: Path | None) -> Words:
-    """A language's texts: from words-LANGUAGE.toml in the yard's folder; English is always there.
+def read_words(path: Path, language: str) -> Words:
+    """A language's texts from a translator's file.
 
     Raises
     ------
     InputError
-        When there is no such file, it is no TOML, or an entry does not match the English one; the
-        sentence names file, key and cure.
+        When it cannot be read, is no TOML, or an entry does not match the English one; the sentence
+        names file, key and cure.
     """
-    if language == "en":
-        return english()
-    name = f"words-{language}.toml"
-    path = folder / name if folder else None
-    if path is None or not path.is_file():
-        raise InputError(
-            f'yard.toml: language = "{language}", but there is no {name} beside it. Copy '
-            "flowcast/messages/en.toml there under that name and translate it."
-        )
     try:
         rule, own = _parse(path.read_bytes().decode("utf-8-sig"))
         reached = _reach(rule)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, ValueError) as error:
-        raise InputError(f"{name}: {error}. Mend it; en.toml shows how it is written.") from None
-    return _beside_english(language, own, rule, reached, name)
-
-
-def _beside_english(language: str, own: dict, rule: str, reached: int, name: str) -> Words:
+    except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError, ValueError) as error:
+        raise InputError(
+            f"{path.name}: {error}. Mend it; en.toml shows how it is written."
+        ) from None
     theirs = english()
     for key, forms in own.items():
         wrong = _mismatch(key, forms, theirs.entries.get(key), reached)
         if wrong:
-            raise InputError(f"{name}, {key}: {wrong}")
+            raise InputError(f"{path.name}, {key}: {wrong}")
     rules = theirs.rules | dict.fromkeys(own, rule)
     missing = tuple(key for key in theirs.entries if key not in own)
     return Words(language, theirs.entries | own, rules, missing)

@@ -19,12 +19,13 @@ TERMS = (
 
 
 def used_in(text: str, say: Say) -> list[tuple[str, str]]:
-    """Terms that stand in this text, each with its meaning."""
-    return [
+    """Terms that stand in this text, each with its meaning, in the order of the alphabet."""
+    found = [
         (say(f"glossary.{term}.term"), say(f"glossary.{term}.meaning"))
         for term in TERMS
         if _stands_in(say(f"glossary.{term}.known_by"), text)
     ]
+    return sorted(found, key=lambda pair: pair[0].casefold())
 
 
 def _stands_in(forms: str, text: str) -> bool:

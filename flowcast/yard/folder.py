@@ -122,7 +122,7 @@ def read_yard(folder: Path | str) -> Yard:
             *_unread(folder / "bloom.csv", BLOOM_COLUMNS),
             *_unread(folder / "beetles.csv", BEETLE_COLUMNS),
         ),
-        say=_say(settings.yard, folder),
+        say=_say(settings.yard, folder, text),
     )
 
 
@@ -161,8 +161,18 @@ def yard_at(name: str, latitude: float, longitude: float, elevation_m: float | N
     )
 
 
-def _say(yard: YardSection, folder: Path) -> Say:
-    return Say(read_words(yard.language, folder), yard.dates, yard.units)
+def _say(yard: YardSection, folder: Path, text: str) -> Say:
+    """In English, or as the file words-LANGUAGE.toml in the folder has it."""
+    if yard.language == "en":
+        return Say(dates=yard.dates, units=yard.units)
+    path = folder / f"words-{yard.language}.toml"
+    if not path.is_file():
+        line = line_of(text, "yard", 0, "language")
+        raise InputError(
+            f"{FILE_NAME}, line {line}: language = {yard.language!r}, but there is no {path.name} beside "
+            "it. Copy flowcast/messages/en.toml there under that name and translate it."
+        )
+    return Say(read_words(path, yard.language), yard.dates, yard.units)
 
 
 def _coordinates(latitude: float, longitude: float) -> str:

@@ -31,6 +31,12 @@ def _clock(text: str) -> str:
     raise ValueError('write "local", "utc" or a fixed offset such as "+10:00"')
 
 
+def _language(text: str) -> str:
+    if not re.fullmatch(r"[a-z]{2,3}(-[A-Za-z0-9]{2,8})?", text):
+        raise ValueError('write the code of a language, such as "en" or "de"')
+    return text
+
+
 def _date_form(text: str) -> str:
     if text not in DATE_FORMS:
         raise ValueError("write one of " + ", ".join(f'"{form}"' for form in DATE_FORMS))
@@ -56,7 +62,7 @@ class YardSection(_Section):
     flow_day_kg: float | None = Field(default=None, gt=0, le=10)
     season_start: MonthDay | None = None
     units: Literal["kg", "lb"] = "kg"
-    language: str = Field(default="en", pattern=r"^[a-z]{2,3}(-[A-Za-z0-9]{2,8})?$")
+    language: Annotated[str, AfterValidator(_language)] = "en"
     dates: Annotated[str, AfterValidator(_date_form)] = "9 November 2026"
     visit_days: list[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]] = []
     visit_every_d: int = Field(default=7, ge=1, le=60)
