@@ -65,7 +65,13 @@ def read_words(path: Path, language: str) -> Words:
     try:
         rule, own = _parse(path.read_bytes().decode("utf-8-sig"))
         reached = _reach(rule)
-    except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError, ValueError) as error:
+    except (
+        OSError,
+        tomllib.TOMLDecodeError,
+        UnicodeDecodeError,
+        ValueError,
+        ArithmeticError,
+    ) as error:
         raise InputError(
             f"{path.name}: {error}. Mend it; en.toml shows how it is written."
         ) from None
@@ -99,11 +105,11 @@ def _mismatch(key: str, forms: tuple, original: tuple | None, reached: int) -> s
 
 
 def fields_of(forms: tuple[str, ...]) -> set[str]:
-    """The names in braces in any of these texts."""
+    """What stands in braces in any of these texts; a name alone, where it is one of ours."""
     return {
-        name
+        f"{name}{f':{spec}' if spec else ''}{f'!{turned}' if turned else ''}"
         for text in forms
-        for _, name, _, _ in string.Formatter().parse(text)
+        for _, name, spec, turned in string.Formatter().parse(text)
         if name is not None
     }
 
