@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pandas as pd
@@ -27,7 +27,8 @@ class Line:
     """A yard on the front page.
 
     page: its file's name. due: the first date on which something is to be done, None where nothing
-    is dated. alarm: what comes before any date. chance: of a flow within 30 days.
+    is dated. alarm: what comes before any date. chance: of a flow within 30 days. say: how the yard is
+    spoken to.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Line:
     answer: str
     chance: float
     alarm: str = ""
+    say: Say = field(default_factory=Say)
 
     @property
     def order(self) -> tuple:
@@ -51,13 +53,9 @@ class Line:
 
 @dataclass
 class Told:
-    """What becomes of the yards asked for: lines, data by yard, and what could not be read.
-
-    say: how the front page speaks, which is as the first yard that could be read wants it.
-    """
+    """What becomes of the yards asked for: lines, data by yard, and what could not be read."""
 
     lines: list[Line] = field(default_factory=list)
-    say: Say | None = None
     data: list[dict] = field(default_factory=list)
     failed: list[tuple[str, str]] = field(default_factory=list)
 
@@ -132,7 +130,6 @@ def write_pages(
             continue
         shown = sections(found)
         page.write_page(page.render_sections(shown, up=FRONT), out / name)
-        told.say = told.say or found.outlook.record.yard.say
         told.lines.append(_line(found, name))
         if with_data:
             told.data.append(report_data(found, shown) | {"page": str(out / name)})
@@ -150,7 +147,8 @@ def front_data(told: Told) -> dict:
         "order": [
             {
                 k: str(v.date()) if isinstance(v, pd.Timestamp) else v
-                for k, v in asdict(line).items()
+                for k, v in vars(line).items()
+                if k != "say"
             }
             for line in told.lines
         ],
@@ -160,15 +158,16 @@ def front_data(told: Told) -> dict:
 
 
 def render_front(told: Told) -> str:
-    """The front page as HTML text."""
+    """The front page as HTML text, in the language of the yard that stands first on it."""
+    say = told.lines[0].say
     dates = dict.fromkeys(sorted(line.issued for line in told.lines))
     return page.fill(
         "front.html",
         rows=told.lines,
         failed=told.failed,
-        issued=told.say.listed(map(told.say.full_day, dates)),
-        picture_of=_map(told.lines, told.say) if len(told.lines) > 1 else None,
-        say=told.say,
+        issued=say.listed(map(say.full_day, dates)),
+        picture_of=_map(told.lines, say) if len(told.lines) > 1 else None,
+        say=say,
     )
 
 
@@ -188,6 +187,7 @@ def _line(found: YardReport, name: str) -> Line:
         words.answer(outlook, yard.say),
         float(outlook.window.chance),
         beetles.alarm(found.beetles) if found.beetles else "",
+        yard.say,
     )
 
 
