@@ -13,7 +13,7 @@ import pandas as pd
 
 from flowcast.flow.days import Days, calendar, dates_of, day_number, month_mean
 from flowcast.flow.fit import FlowModel, flight_days, from_scale
-from flowcast.flow.household import drivers, step, use
+from flowcast.flow.household import drivers, level_memory, step, use
 from flowcast.numbers import Numbers
 from flowcast.tables import Place
 from flowcast.weather import (
@@ -169,7 +169,7 @@ def _paths(
     mean = mean.reshape(-1, count)
     normal = rng.standard_normal((len(weather), count))
     noise = _tails((len(weather), len(node_of)), model.prior.numbers["flow.noise_dof"], rng)
-    noise *= rng.standard_normal(noise.shape) * model.noise_sd
+    noise *= rng.standard_normal(noise.shape) * model.prior.scales.noise
     away = np.empty_like(normal)
     for s in range(len(future.labels)):
         rows = weather == s
@@ -227,18 +227,29 @@ def _gains(
     intake: np.ndarray,
     rng: np.random.Generator,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The gain equation over every scenario, with the colony's use drawn once a scenario; and by how
-    much that use lies over the middle one."""
-    numbers = model.prior.numbers
+    """The gain equation over every scenario, with the colony's use drawn once a scenario and drifting
+    on; and by how much that use lies over the middle one."""
+    numbers, home = model.prior.numbers, model.household
     chill, brooding = drivers(future.days, numbers)
-    coefficients = model.household.draw(len(intake), rng)
+    coefficients, level = home.draw(len(intake), rng)
     middle = coefficients.mean(axis=0)  # of what was drawn, none of it below its least value
+    levels = _drifting(level, intake.shape[1], numbers, rng)
     scatter = rng.normal(0.0, numbers["flow.gain_sd_kg"], intake.shape)
     gain, more, stock = np.empty_like(intake), np.empty_like(intake), model.stock
     for t in range(intake.shape[1]):
         met = (stock, chill[weather, t], brooding[weather, t])
-        used = use(*met, coefficients, numbers)
-        more[:, t] = used - use(*met, middle, numbers)
+        used = use(*met, coefficients, numbers) + levels[t]
+        more[:, t] = used - use(*met, middle, numbers) - home.level * level_memory(numbers) ** t
         gain[:, t] = intake[:, t] - used + scatter[:, t]
         stock = step(stock, intake[:, t], numbers)
     return gain, more
+
+
+def _drifting(level: np.ndarray, days: int, numbers: Numbers, rng) -> np.ndarray:
+    """The level of each scenario day by day, from today's back towards 0. Shape (days, scenarios)."""
+    fade, levels = level_memory(numbers), np.empty((days, len(level)))
+    shocks = rng.normal(0.0, numbers["flow.level_sd_kg"] * np.sqrt(1.0 - fade**2), levels.shape)
+    for t in range(days):
+        levels[t] = level
+        level = fade * level + shocks[t]
+    return levels
