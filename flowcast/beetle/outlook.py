@@ -184,7 +184,8 @@ def _draw(daily, ahead: WeatherAhead, traits: Traits, numbers: Numbers, irrigate
         parts.append(run_course(both, part, numbers, before=past.stock[:, -tail:]))
         order.append(rows)
         few = slice(0, max(1, LINES * len(rows) // count))
-        lines.append((rows[few], past.part(rows=few)))
+        # Copied: views of a few draws would keep the courses of all of them.
+        lines.append((rows[few], past.part(rows=few).each(np.copy)))
     whole = Course.stacked(parts, np.argsort(np.concatenate(order)))
     return _Drawn(**kept, ahead=_padded(whole, TAIL_D - tail), lines=lines)
 
