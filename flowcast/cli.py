@@ -562,7 +562,7 @@ def _bar(doing: str):
 
 def main() -> None:
     """Run the command line: exit 0 done, 1 an error of the user's data in one line, 2 usage."""
-    gc.set_threshold(20_000, 20, 20)  # pictures are heaps of small objects: look seldom for dead ones
+    gc.set_threshold(20_000, 20, 20)  # pictures are heaps of small objects: sweep them seldom
     try:
         app()
     except FlowcastError as error:

@@ -122,11 +122,15 @@ def flows(gain_kg: np.ndarray, threshold_kg: float, numbers: Numbers) -> list[li
 def next_flow(windows: list[list], days: int, after: np.ndarray | int = 0) -> np.ndarray:
     """Position at which the next flow after one of each row begins; `days` where none does.
 
-    A flow that is open on the first day is not the next one.
+    after: one, or one a row in its last axis; the result has that shape. A flow that is open on the
+    first day is not the next one.
     """
-    after = np.broadcast_to(after, len(windows))
-    found = zip(windows, after, strict=True)
-    return np.array([next((a for a, _ in own if a > least), days) for own, least in found])
+    table = np.full((len(windows), days), days)
+    for row, own in zip(table, windows, strict=True):
+        for first, _ in reversed(own):
+            row[:first] = first
+    after = np.minimum(after, days - 1)  # none begins after the last day
+    return table[np.arange(len(windows)), after]
 
 
 def first_true(holds: np.ndarray) -> np.ndarray:
