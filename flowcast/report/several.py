@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
+from multiprocessing import get_all_start_methods, get_context
 from pathlib import Path
 
 import pandas as pd
@@ -163,8 +164,19 @@ def _each(jobs: list[_Job], processes: int) -> Iterator[_Written]:
     if processes == 1 or len(jobs) == 1:
         yield from map(_write, jobs)
         return
-    with ProcessPoolExecutor(min(processes, len(jobs))) as pool:
-        yield from pool.map(_write, jobs)
+    with ThreadPoolExecutor(processes) as threads:
+        yield from threads.map(_write_apart, jobs)
+
+
+def _write_apart(job: _Job) -> _Written:
+    """As `_write`, in a process of its own: whatever memory it took goes with it."""
+    # Copies of a small server that has loaded all once; where there is none, begun anew.
+    kind = "forkserver" if "forkserver" in get_all_start_methods() else "spawn"
+    context = get_context(kind)
+    if kind == "forkserver":
+        context.set_forkserver_preload(["flowcast.pipeline", "flowcast.report.page"])
+    with ProcessPoolExecutor(1, mp_context=context) as pool:
+        return pool.submit(_write, job).result()
 
 
 def _write(job: _Job) -> _Written:
