@@ -162,7 +162,7 @@ def test_barren_share_by_hand():
     # density of 2 sd, 0.05399 / 0.1 = 0.540. Bearing: exp(0.01 / 2 - 0.2) Phi(2 - 0.1) = 0.8228 x 0.9713
     # = 0.7992. Share .540 / 1.339 = 0.4032; as its own neighbour it is then the odds of the next round:
     # .4032 x .540 / (.4032 x .540 + .5968 x .7992) = 0.3134, and so .2357.
-    given = {"flow.idle_sd_kg": 0.1, "flow.nectar_day_kg": 1.0}
+    given = {"flow.idle_sd_kg": 0.1, "flow.nectar_day_kg": 1.0, "flow.barren_kg": 0.0}
     share = barren_share(np.array([0.2]), load_numbers(given))
     assert share == pytest.approx([0.2357], abs=2e-3)
 

@@ -17,6 +17,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.linalg.lapack import dpotri
 
 from flowcast.flow.days import Days, day_number
 from flowcast.flow.household import Household, Stock, drivers, fit_household, intake_of, step
@@ -34,6 +35,7 @@ from flowcast.flow.prior import Ensemble
 from flowcast.flow.scales import learned_scales
 from flowcast.numbers import Numbers
 
+BLOCK = 256  # days whose covariance with all others is reckoned at once
 POWER, OFFSET = 0.35, 0.06  # of the transform; the published sheet's form, see the module's head
 
 
@@ -77,7 +79,7 @@ class Members:
     typical: np.ndarray
     own: np.ndarray
 
-    def take(self, days: np.ndarray) -> Members:
+    def take(self, days: np.ndarray | slice) -> Members:
         """The same on some of the days."""
         return Members(self.mean[days], self.typical[:, days], self.own[:, days])
 
@@ -97,8 +99,14 @@ class Prior:
         return Members(mean, typical - typical.mean(0), year - typical - (mean - typical.mean(0)))
 
     def between(self, a: Days, za: Members, b: Days, zb: Members) -> np.ndarray:
-        """Covariance of days a and b, given their members."""
-        return self.stated(a, za, b, zb) + covariance(a, b, self.scales, self.numbers)
+        """Covariance of days a and b, given their members; a block of days at a time, for memory."""
+        cov = np.empty((len(a), len(b)))
+        for first in range(0, len(a), BLOCK):
+            rows = slice(first, first + BLOCK)
+            some = a.take(rows)
+            cov[rows] = covariance(some, b, self.scales, self.numbers)
+            cov[rows] += self.stated(some, za.take(rows), b, zb)
+        return cov
 
     def stated(self, a: Days, za: Members, b: Days, zb: Members) -> np.ndarray:
         """The members' part of `between`: what is a year's own stays in it."""
@@ -385,7 +393,9 @@ def _solve(views: Observations, mean: np.ndarray, cov: np.ndarray, prior: Prior)
     residual = views.value - views.of(mean)
     plain = var = views.var + views.own * prior.scales.noise**2
     for round_ in range(int(numbers["flow.robust_rounds"]) + 1):
-        factor, _ = cho_factor(full + np.diag(var), lower=True)
+        seen = full.copy(order="F")  # so that it is solved in place
+        seen[np.diag_indices_from(seen)] += var
+        factor, _ = cho_factor(seen, lower=True, overwrite_a=True)
         weights = cho_solve((factor, True), residual)
         if round_ < numbers["flow.robust_rounds"]:
             var = _held(plain, factor, weights, numbers["flow.noise_dof"])
@@ -394,7 +404,7 @@ def _solve(views: Observations, mean: np.ndarray, cov: np.ndarray, prior: Prior)
 
 def _held(var: np.ndarray, factor: np.ndarray, weights: np.ndarray, dof: float) -> np.ndarray:
     """Student-t errors by reweighting: each error grows with its own left-out residual."""
-    inverse = cho_solve((factor, True), np.eye(len(var)))
+    inverse, _ = dpotri(factor, lower=True, overwrite_c=True)  # the next round has its own factor
     own = np.diag(inverse)
     squared = weights**2 / own  # left-out residual squared over its variance
     return var * np.maximum(1.0, (dof + squared) / (dof + 1.0))

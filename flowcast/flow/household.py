@@ -146,9 +146,12 @@ def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int
         barren = barren_share(np.where(idle, np.nan, intake), numbers)
         weight = np.where(idle, 1.0, numbers["flow.barren_weight"] * barren)
         design = _design(days, stocks, numbers)
-        seen = np.where(known & (weight > 0.01), -gain_kg, np.nan)
+        trickle = np.where(idle, 0.0, numbers["flow.barren_kg"])
+        seen = np.where(known & (weight > 0.01), trickle - gain_kg, np.nan)
         # What a barren day seems to have brought is its error, and far off it counts less (Huber).
-        weight = weight * HuberT(t=1.5).weights(np.nan_to_num(intake) / numbers["flow.idle_sd_kg"])
+        weight = weight * HuberT(t=1.5).weights(
+            np.nan_to_num(intake - trickle) / numbers["flow.idle_sd_kg"]
+        )
         household = _smoothed(design, seen, weight, numbers)
     return household
 
@@ -156,11 +159,12 @@ def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int
 def barren_share(intake_kg: np.ndarray, numbers: Numbers) -> np.ndarray:
     """Chance that nothing came in on each day, from its intake and how barren its neighbours look.
 
-    Without nectar an intake is error about 0; with it, an exponential intake plus that error. Days on
-    both sides of 0 count, so that errors do not pass for a hungrier colony. NaN counts 0.
+    Without a flow an intake is the little that a flying colony always finds, and error; in a flow,
+    an exponential intake and that error. Days on both sides count, so that errors do not pass for a
+    hungrier colony. NaN counts 0.
     """
     sd, mean = numbers["flow.idle_sd_kg"], numbers["flow.nectar_day_kg"]
-    barren = norm.pdf(intake_kg, scale=sd)
+    barren = norm.pdf(intake_kg, numbers["flow.barren_kg"], sd)
     bearing = exponnorm.pdf(intake_kg, mean / sd, scale=sd)
     width = int(numbers["flow.barren_near_d"])
     usual = np.full(len(intake_kg), 0.5)

@@ -164,18 +164,16 @@ def _paths(
 ):
     """Mean and departure of z for each scenario, days joined by their covariance."""
     nodes, node_of = _nodes(future.days, daily_d, model.prior.numbers)
-    count = len(nodes)
-    mean, root = model.predict(nodes.flat())
-    mean = mean.reshape(-1, count)
-    normal = rng.standard_normal((len(weather), count))
+    normal = rng.standard_normal((len(weather), len(nodes)))
     noise = _tails((len(weather), len(node_of)), model.prior.numbers["flow.noise_dof"], rng)
     noise *= rng.standard_normal(noise.shape) * model.prior.scales.noise
-    away = np.empty_like(normal)
-    for s in range(len(future.labels)):
+    mean, away = np.empty_like(nodes.time), normal
+    for s in range(len(future.labels)):  # one at a time: all at once take most of the memory
+        one = Days(*(getattr(nodes, name)[s] for name in nodes.__dataclass_fields__))
+        mean[s], removed = model.predict(one)
         rows = weather == s
         if rows.any():
-            part = root[:, s * count : (s + 1) * count]
-            away[rows] = normal[rows] @ _root(model, nodes, s, part).T
+            away[rows] = normal[rows] @ _root(model, one, removed).T
     return mean[weather][:, node_of], (away[:, node_of] + noise) * model.spread
 
 
@@ -206,11 +204,10 @@ def _middle(values: np.ndarray) -> np.ndarray:
     return np.take_along_axis(order, np.maximum(known - 1, 0)[:, None] // 2, axis=1)[:, 0]
 
 
-def _root(model: FlowModel, days: Days, s: int, seen: np.ndarray) -> np.ndarray:
-    """Lower root of the covariance of one weather's days."""
-    one = Days(*(getattr(days, name)[s] for name in days.__dataclass_fields__))
-    z = model.prior.members(one)
-    cov = model.prior.between(one, z, one, z) - seen.T @ seen
+def _root(model: FlowModel, days: Days, removed: np.ndarray) -> np.ndarray:
+    """Lower root of the covariance of one weather's days, of which the log removes a part."""
+    z = model.prior.members(days)
+    cov = model.prior.between(days, z, days, z) - removed.T @ removed
     values, vectors = np.linalg.eigh(cov)
     return vectors * np.sqrt(np.maximum(values, 0.0))
 
