@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import re
 import shlex
 import sys
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -332,6 +334,9 @@ def report(
         bool,
         typer.Option("--trust", help="Add the past record of this forecaster on the yard."),
     ] = False,
+    processes: Annotated[
+        int, typer.Option(help="How many to work with, for several yards.", min=1, max=64)
+    ] = 2,
     at: At = None,
     as_of: AsOf = None,
     offline: Offline = False,
@@ -354,7 +359,7 @@ def report(
     asked = {"as_of": day, "seed": seed, "scenarios": scenarios, "trust": trust}
     reach = {"offline": offline, "refresh": refresh}
     if len(folders) > 1 or (yards and folders != yards):
-        found, path = _several(folders, out, asked, reach, as_json)
+        found, path = _several(folders, out, asked, reach, as_json, processes)
     else:
         found, path = _single(folders[0] if folders else None, at, out, asked, reach)
     if as_json:
@@ -383,18 +388,25 @@ def _single(folder: Path | None, at: str | None, out: Path | None, asked: dict, 
     return report_data(found, shown), path
 
 
-def _several(folders: list[Path], out: Path | None, asked: dict, reach: dict, as_json: bool):
+def _several(
+    folders: list[Path], out: Path | None, asked: dict, reach: dict, as_json: bool, processes: int
+):
     """A page a yard and the front page; a yard that cannot be read is named there."""
-    from flowcast import pipeline
     from flowcast.report import several
 
+    look = partial(_look, asked=asked, reach=reach)
     with _bar("Writing the pages") as tell:
-
-        def look(folder: Path):
-            return pipeline.report(folder, reach=pipeline.Reach(**reach), **asked)
-
         into = out or Path("flowcast-yards")
-        return several.write_pages(folders, look, into, tell, with_data=as_json)
+        return several.write_pages(
+            folders, look, into, tell, with_data=as_json, processes=processes
+        )
+
+
+def _look(folder: Path, asked: dict, reach: dict):
+    """All that the page of one of several yards tells; at the top level, so that a process can have it."""
+    from flowcast import pipeline
+
+    return pipeline.report(folder, reach=pipeline.Reach(**reach), **asked)
 
 
 @app.command(short_help="Try the outlook on the yard's own past.")
@@ -561,6 +573,7 @@ def _bar(doing: str):
 
 def main() -> None:
     """Run the command line: exit 0 done, 1 an error of the user's data in one line, 2 usage."""
+    gc.set_threshold(20_000, 20, 20)  # pictures are heaps of small objects: sweep them seldom
     try:
         app()
     except FlowcastError as error:

@@ -8,14 +8,27 @@ import pandas as pd
 
 def spells(holds: np.ndarray, least: int, gap: int) -> list[tuple[int, int]]:
     """(first, last) of runs of True, joined over breaks of up to `gap` days, `least` days or longer."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(int)))
-    joined: list[list[int]] = []
-    for first, after in zip(edges[::2], edges[1::2], strict=True):
-        if joined and first - joined[-1][1] - 1 <= gap:
-            joined[-1][1] = after - 1
-        else:
-            joined.append([first, after - 1])
-    return [(int(a), int(b)) for a, b in joined if b - a + 1 >= least]
+    return spells_each(holds[None], least, gap)[0]
+
+
+def spells_each(holds: np.ndarray, least: int, gap: int) -> list[list[tuple[int, int]]]:
+    """The spells of each row, shape (rows, days)."""
+    rows, first, last = _runs(holds)
+    parted = (rows[1:] != rows[:-1]) | (first[1:] - last[:-1] - 1 > gap)
+    begins, ends = np.r_[True, parted][: len(rows)], np.r_[parted, True][: len(rows)]
+    found: list[list[tuple[int, int]]] = [[] for _ in holds]
+    kept = zip(rows[begins].tolist(), first[begins].tolist(), last[ends].tolist(), strict=True)
+    for row, start, end in kept:
+        if end - start + 1 >= least:
+            found[row].append((start, end))
+    return found
+
+
+def _runs(holds: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Row, first and last position of every run of True, row by row."""
+    changes = np.diff(np.pad(holds.astype(np.int8), ((0, 0), (1, 1))), axis=1)
+    rows, first = np.nonzero(changes > 0)
+    return rows, first, np.nonzero(changes < 0)[1] - 1
 
 
 def first_ahead(found: list[tuple[int, int]], now: int, days: int) -> tuple[int, int] | None:

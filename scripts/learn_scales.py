@@ -21,6 +21,7 @@ from scipy.linalg import cho_factor, cho_solve
 
 from flowcast import pipeline
 from flowcast.flow import fit
+from flowcast.flow.kernel import Scales
 from flowcast.numbers import load_numbers
 
 SCALES = [
@@ -82,7 +83,7 @@ def likelihood(logs, overrides: dict) -> float:
 
 def _one(log, numbers) -> float:
     ensemble, days, z, var = log
-    prior = fit.Prior(ensemble, numbers)
+    prior = fit.Prior(ensemble, Scales.general(numbers), numbers)
     members = prior.members(days)
     cov = prior.between(days, members, days, members)
     cov[np.diag_indices_from(cov)] += var + numbers["flow.sd_noise"] ** 2

@@ -96,9 +96,10 @@ def make_trial_yard(
     rough: bool = False,
     notes: bool = False,
     scale: dict[str, float] | None = None,
+    hives: list[str] = HIVES,
 ) -> None:
     """One trial yard; its whole course follows from the seed and its number."""
-    world, rng = trial_world(number, climate, mechanism, seed)
+    world, rng = trial_world(number, climate, mechanism, seed, hives)
     about = [
         f"climate: {climate}",
         f"mechanism: {mechanism}",
@@ -124,13 +125,13 @@ def noted(world: World, since: str, rng: np.random.Generator) -> pd.DataFrame:
 
 
 def trial_world(
-    number: int, climate: str, mechanism: str, seed: int
+    number: int, climate: str, mechanism: str, seed: int, hives: list[str] = HIVES
 ) -> tuple[World, np.random.Generator]:
     """The world of a trial yard, and its generator as the world leaves it."""
     rng = np.random.default_rng([seed, number])
     own = vary(CLIMATES[climate], rng)
     site = Site(round(float(rng.uniform(*own.latitude)), 1), 0.0)
-    return make_world(own, site, partial(flora.grow, mechanism), HIVES, SPAN, rng), rng
+    return make_world(own, site, partial(flora.grow, mechanism), hives, SPAN, rng), rng
 
 
 def vary(climate: Climate, rng: np.random.Generator) -> Climate:

@@ -14,6 +14,8 @@ from flowcast.advice.splits import (
     KINDS,
     WORDS,
     Air,
+    _flow_until,
+    _on,
     mating_days,
     not_starving,
     split_advice,
@@ -229,6 +231,23 @@ def test_hot_nights_are_named():
     assert "cooling, not swarming" in watch.cautions
     cool = swarm_watch(HIVE, plain_ahead(np.ones(60)), air(30.0, 40, 60), True, 20.0, NUMBERS)
     assert not cool.hot_nights
+
+
+def test_flow_lasts_until_a_long_time_without_any():
+    """Worked by hand: flows on days 2-4, 9-11 and 80-82 with a dearth of timing.dearth_d between the
+    second and the third; from each day on the flow lasts to the end of the last one before that."""
+    dearth = int(NUMBERS["timing.dearth_d"])
+    later = 11 + dearth
+    until = _flow_until([[(2, 4), (9, 11), (later, later + 2)], []], later + 10, NUMBERS)
+    assert set(until[0, :12]) == {11}
+    assert set(until[0, 12 : later + 3]) == {later + 2}
+    assert set(until[0, later + 3 :]) == {-1} == set(until[1])
+
+
+def test_a_table_is_read_on_one_day_of_each_future():
+    table = np.array([[1, 2, 3], [4, 5, 6]])
+    day = np.array([[0, 2], [1, 3]])
+    assert _on(table, day, 99).tolist() == [[1, 6], [2, 99]]
 
 
 # Properties

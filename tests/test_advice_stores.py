@@ -274,6 +274,11 @@ def test_in_season_no_feed_is_dated_months_ahead():
 def test_next_flow_passes_over_the_open_one():
     assert next_flow([[(0, 4), (20, 30)], [(3, 9)], []], 60).tolist() == [20, 3, 60]
     assert next_flow([[(5, 9), (40, 50)]], 60, after=np.array([12])).tolist() == [40]
+    several = np.array([[0, 0], [5, 60]])  # of each row after two days
+    assert next_flow([[(5, 9), (40, 50)], [(3, 4)]], 60, after=several).tolist() == [
+        [5, 3],
+        [40, 60],
+    ]
 
 
 def test_cold_from_is_when_two_weeks_turn_cold():

@@ -170,6 +170,26 @@ def test_beetles_die_away_when_nothing_breeds():
     assert stock[0, round(life)] == pytest.approx(0.8 * np.exp(-round(life) / life), rel=1e-6)
 
 
+def test_stock_by_hand_before_and_after_the_first_parents():
+    """Two days by the equation of `standing_stock`, with parents from before the first day, who are as
+    many as stood then, and one day with parents that the course itself holds."""
+    steps, columns = steady(3), ONE.column
+    pressure, rate = np.full((1, 3), 0.6), np.full((1, 3), 0.05)
+    behind = int(np.median(in_hive_days(columns, NUMBERS)))
+    starts = np.array([[-4, -3, 1 + behind]])
+    before = np.array([[0.5]])
+    found = standing_stock(pressure, rate, starts, steps, columns, NUMBERS, before)[0]
+    life = float(adult_life(0.5 * 32 + 0.5 * 22, NUMBERS))
+    kept, half = np.exp(-1 / life), NUMBERS["beetle.breeders_half"]
+    gain = (1 - kept) * life / NUMBERS["beetle.stock_life_d"]
+    stock = [0.5]
+    for day, laying in ((1, 0.5), (2, found[1])):
+        out = 0.6 * 0.05 * (day + 1 - starts[0, day])
+        fed = out * gain * laying * (1 + half) / (laying + half)
+        stock.append(stock[-1] * kept + fed + NUMBERS["beetle.inflow"] * gain)
+    assert found == pytest.approx(stock, rel=1e-9)
+
+
 # Properties
 
 SEEDS = st.integers(0, 2**31)

@@ -13,7 +13,6 @@ from flowcast.flow.days import Days, dates_of
 from flowcast.flow.fit import (
     Observations,
     Prior,
-    covariance,
     fit_flow,
     from_scale,
     seen_on_scale,
@@ -21,11 +20,14 @@ from flowcast.flow.fit import (
     to_scale,
 )
 from flowcast.flow.household import Stock, drivers, prior_household, step, use
+from flowcast.flow.kernel import Scales, covariance
 from flowcast.flow.plants import Plant
 from flowcast.flow.prior import draw_ensemble
 from flowcast.numbers import load_numbers
 
 NUMBERS = load_numbers()
+GENERAL = Scales.general(NUMBERS)
+PLAIN = {"flow.robust_rounds": 0, "flow.scales_rounds": 0}  # one linear solve, nothing learned
 SUMMER = np.clip(8 * np.sin(np.pi * (np.arange(366) - 60) / 240), 0, None)
 
 
@@ -95,7 +97,7 @@ def test_slope_is_the_derivative():
 
 def test_covariance_is_symmetric_and_positive():
     days = season_days(1).take(np.arange(60, 300, 3))
-    cov = covariance(days, days, NUMBERS)
+    cov = covariance(days, days, GENERAL, NUMBERS)
     assert cov == pytest.approx(cov.T, abs=1e-12)
     assert np.linalg.eigvalsh(cov).min() > -1e-8
 
@@ -103,7 +105,7 @@ def test_covariance_is_symmetric_and_positive():
 def test_one_day_by_hand():
     # A normal prior and one noisy view: mean = prior + k (value - prior), k = v / (v + r).
     days = season_days(1).take([165])
-    prior = Prior(ensemble(), NUMBERS)
+    prior = Prior(ensemble(), GENERAL, NUMBERS)
     z = prior.members(days)
     mean, v = float(z.mean[0]), float(prior.between(days, z, days, z)[0, 0])
     home = prior_household(NUMBERS)
@@ -113,7 +115,8 @@ def test_one_day_by_hand():
     r = (np.hypot(sd, NUMBERS["flow.wood_sd_kg"]) * slope(seen)) ** 2 + NUMBERS[
         "flow.sd_noise"
     ] ** 2
-    model = fit_flow(spans_of(np.array([gain]), days, sd), days, prior.ensemble, NUMBERS)
+    numbers = load_numbers({"flow.scales_rounds": 0})
+    model = fit_flow(spans_of(np.array([gain]), days, sd), days, prior.ensemble, numbers)
     # The error of a day far off its prior is let grow once (Student t): squared / variance + dof.
     residual = to_scale(seen) - mean
     r *= max(1.0, (5 + residual**2 / (v + r)) / 6)
@@ -123,7 +126,9 @@ def test_one_day_by_hand():
 
 
 def test_views_of_totals_and_days_agree():
-    views = Observations(np.array([[1.0, 0, 0], [0, 1.0, 1.0]]), np.zeros(2), np.ones(2))
+    views = Observations(
+        np.array([[1.0, 0, 0], [0, 1.0, 1.0]]), np.zeros(2), np.ones(2), np.ones(2)
+    )
     assert views.of(np.array([1.0, 2.0, 3.0])).tolist() == [1.0, 5.0]
 
 
@@ -174,9 +179,11 @@ def test_what_a_year_adds_stays_in_its_season():
     days = Days(**{**days.__dict__, "foraging_h": np.full(2, 9.0), "time": np.array([0.0, 9e9])})
     shared = {}
     for irregular in (False, True):
-        prior = Prior(ensemble([Plant("p", 150, 180, "heavy", irregular=irregular)]), NUMBERS)
+        prior = Prior(
+            ensemble([Plant("p", 150, 180, "heavy", irregular=irregular)]), GENERAL, NUMBERS
+        )
         z = prior.members(days)
-        cov = prior.between(days, z, days, z) - covariance(days, days, NUMBERS)
+        cov = prior.between(days, z, days, z) - covariance(days, days, GENERAL, NUMBERS)
         assert cov == pytest.approx(cov.T, abs=1e-12)
         shared[irregular] = cov[0, 1] / np.sqrt(cov[0, 0] * cov[1, 1])
     assert 0 < shared[True] < shared[False] < 1
@@ -186,7 +193,7 @@ def test_what_a_year_adds_stays_in_its_season():
 @settings(max_examples=10, deadline=None)
 def test_the_prior_is_a_covariance_over_several_seasons(seed):
     days = season_days(3).take(np.arange(60, 3 * 365, 11))
-    prior = Prior(ensemble([Plant("gum", 150, 180, "heavy", "rain", True)], seed), NUMBERS)
+    prior = Prior(ensemble([Plant("gum", 150, 180, "heavy", "rain", True)], seed), GENERAL, NUMBERS)
     z = prior.members(days)
     assert np.linalg.eigvalsh(prior.between(days, z, days, z)).min() > -1e-8
 
@@ -261,11 +268,13 @@ def test_ranks_are_even_when_model_and_truth_agree():
     # Kolmogorov test at 1 %; errors of the log as the fit takes them to be.
     from scipy.stats import kstest, norm
 
-    numbers = load_numbers({"flow.robust_rounds": 0})
+    numbers = load_numbers(PLAIN)
     days = season_days(1).take(np.arange(100, 180))
     days = Days(**{**days.__dict__, "foraging_h": np.full(80, 8.0), "time": 5000.0 + np.arange(80)})
     plants = [Plant("long", 90, 200, "heavy")]
-    prior = Prior(draw_ensemble(plants, SUMMER, numbers, np.random.default_rng(1)), numbers)
+    prior = Prior(
+        draw_ensemble(plants, SUMMER, numbers, np.random.default_rng(1)), GENERAL, numbers
+    )
     members = prior.members(days)
     root = np.linalg.cholesky(prior.between(days, members, days, members) + 1e-9 * np.eye(80))
     home, past, ahead = prior_household(numbers), days.take(slice(0, 70)), days.take([70, 73, 79])
@@ -317,7 +326,7 @@ def test_more_log_never_loosens_a_day_it_informs(extra):
     short[: 160 - extra] = np.nan
     short[160:] = long[160:] = np.nan
     long[: 160 - extra - 20] = np.nan
-    numbers = load_numbers({"flow.robust_rounds": 0})
+    numbers = load_numbers(PLAIN)
     view = days.take([161])
     removed = [
         (fit_flow(spans_of(g, days), days, ensemble(), numbers).predict(view)[1] ** 2).sum()
@@ -333,16 +342,17 @@ def test_the_drift_alone_is_the_kalman_filter_of_statsmodels():
     from statsmodels.tsa.statespace.sarimax import SARIMAX
 
     others = ("bloom", "date", "soil", "year", "weeks", "flight")
-    numbers = load_numbers({f"flow.sd_{n}": 0.0 for n in others} | {"flow.robust_rounds": 0})
+    numbers = load_numbers({f"flow.sd_{n}": 0.0 for n in others} | PLAIN)
     sd, span, noise = (numbers[f"flow.{k}"] for k in ("sd_days", "span_days_d", "sd_noise"))
+    scales = Scales.general(numbers)
     days = season_days(1).take(np.arange(140, 180))
     days = Days(**{**days.__dict__, "foraging_h": np.full(40, numbers["flow.full_day_h"])})
     past, ahead = days.take(slice(0, 30)), days.take(slice(30, 40))
     z = np.random.default_rng(4).normal(0, 0.4, 30)
-    cov = covariance(past, past, numbers) + noise**2 * np.eye(30)
-    cross = covariance(past, ahead, numbers)
+    cov = covariance(past, past, scales, numbers) + noise**2 * np.eye(30)
+    cross = covariance(past, ahead, scales, numbers)
     mean = cross.T @ np.linalg.solve(cov, z)
-    var = np.diag(covariance(ahead, ahead, numbers) - cross.T @ np.linalg.solve(cov, cross))
+    var = np.diag(covariance(ahead, ahead, scales, numbers) - cross.T @ np.linalg.solve(cov, cross))
     phi = np.exp(-1 / span)
     kalman = SARIMAX(z, order=(1, 0, 0), measurement_error=True, enforce_stationarity=False)
     known = kalman.smooth([phi, noise**2, sd**2 * (1 - phi**2)])

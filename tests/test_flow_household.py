@@ -11,8 +11,12 @@ from flowcast.flow.days import Days
 from flowcast.flow.household import (
     Household,
     Stock,
+    _smoothed,
+    barren_share,
+    drivers,
     fit_household,
     intake_of,
+    level_memory,
     prior_household,
     step,
     use,
@@ -42,7 +46,8 @@ def test_winter_use_of_the_prior_holds_the_swedish_winter():
     prior = prior_household(NUMBERS)
     chill = (NUMBERS["flow.chill_below_c"] - 3.5) / 10
     mean = use(Stock(0.0, 0.0), chill, 0.0, prior.mean, NUMBERS)
-    draws = use(Stock(0.0, 0.0), chill, 0.0, prior.draw(4000, np.random.default_rng(1)), NUMBERS)
+    coefficients, level = prior.draw(4000, np.random.default_rng(1))
+    draws = use(Stock(0.0, 0.0), chill, 0.0, coefficients, NUMBERS) + level
     assert mean < 0.1
     assert np.quantile(draws, 0.1) < 0.039 < np.quantile(draws, 0.9)
 
@@ -50,7 +55,8 @@ def test_winter_use_of_the_prior_holds_the_swedish_winter():
 def test_summer_dearth_use_of_the_prior_is_the_practitioners():
     # 0.1 to 0.5 kg/d (sheet 2.3, MEMORY), 0.3 to 0.9 full of brood (expert judgement, no source).
     prior = prior_household(NUMBERS)
-    draws = use(Stock(0.5, 0.0), 0.0, 1.0, prior.draw(4000, np.random.default_rng(1)), NUMBERS)
+    coefficients, level = prior.draw(4000, np.random.default_rng(1))
+    draws = use(Stock(0.5, 0.0), 0.0, 1.0, coefficients, NUMBERS) + level
     assert np.quantile(draws, 0.1) > 0.1
     assert np.quantile(draws, 0.9) < 0.9
 
@@ -60,7 +66,7 @@ def test_three_days_by_hand():
     # Day 1: brings 2 kg, nothing wet yet:  gain 2 - .1            = 1.9
     # Day 2: no flight; wet 2, dries .5*.4*2 = .4: gain -.1 - .4    = -.5
     # Day 3: no flight; wet 1, dries .2:           gain -.1 - .2    = -.3
-    home = Household(np.array([0.1, 0, 0, 0, 0.4]), np.zeros((5, 5)), NUMBERS)
+    home = Household(np.array([0.1, 0, 0, 0, 0.4]), np.zeros((6, 6)), NUMBERS)
     intake, stocks = intake_of(np.array([1.9, -0.5, -0.3]), some_days(3), home)
     assert intake == pytest.approx([2.0, 0.0, 0.0], abs=1e-12)
     assert [s.wet for s in stocks] == pytest.approx([0.0, 2.0, 1.0], abs=1e-12)
@@ -70,7 +76,7 @@ def test_three_days_by_hand():
 def test_a_day_without_flight_hands_no_intake_on():
     # base .1, brood 1: a flightless day that seems to bring .4 (gain .3 + .1) is error and leaves the
     # memory and the wet nectar at 0, so that the next day seems to bring .3 + .1 too, not more.
-    home = Household(np.array([0.1, 0, 0, 1.0, 0.6]), np.zeros((5, 5)), NUMBERS)
+    home = Household(np.array([0.1, 0, 0, 1.0, 0.6]), np.zeros((6, 6)), NUMBERS)
     intake, stocks = intake_of(np.full(3, 0.3), some_days(3, foraging_h=0.0), home)
     assert intake == pytest.approx([0.4, 0.4, 0.4], abs=1e-12)
     assert all(s.memory == 0 and s.wet == 0 for s in stocks)
@@ -79,7 +85,7 @@ def test_a_day_without_flight_hands_no_intake_on():
 def test_use_that_feeds_itself_ends_with_the_flight_season():
     # Brood and drying that take all that comes in (brood + rho = 1) would hand a summer's intake on
     # for ever; 60 days without flight must leave nothing of it.
-    home = Household(np.array([0.1, 0, 0, 0.3, 0.7]), np.zeros((5, 5)), NUMBERS)
+    home = Household(np.array([0.1, 0, 0, 0.3, 0.7]), np.zeros((6, 6)), NUMBERS)
     hours = np.r_[np.full(60, 8.0), np.zeros(60)]
     gain = np.r_[np.full(60, 1.0), np.full(60, -0.1)]
     intake, stocks = intake_of(gain, some_days(120, foraging_h=hours), home)
@@ -117,9 +123,7 @@ def _simulated(n=730, seed=5):
     true = np.array([0.06, 0.03, 0.25, 0.12, 0.3])
     intake = np.where(hours > 0, rng.gamma(0.6, 1.0, n) * (temp > 12), 0.0)
     gain, stock = np.empty(n), Stock(0.0, 0.0)
-    home = Household(true, np.zeros((5, 5)), NUMBERS)
-    from flowcast.flow.household import drivers
-
+    home = Household(true, np.zeros((6, 6)), NUMBERS)
     chill, brooding = drivers(days, NUMBERS)
     for t in range(n):
         gain[t] = intake[t] - use(stock, chill[t], brooding[t], true, NUMBERS)
@@ -142,10 +146,46 @@ def test_a_log_narrows_the_prior():
     assert (np.diag(found.cov) < np.diag(prior_household(NUMBERS).cov)).all()
 
 
-def test_no_idle_day_leaves_the_prior():
+def test_thirty_days_of_flow_hardly_move_the_prior():
     days = some_days(30)
     found = fit_household(np.full(30, 1.0), days, NUMBERS)
+    assert found.mean == pytest.approx(prior_household(NUMBERS).mean, abs=0.01)
+
+
+def test_no_known_day_leaves_the_prior():
+    found = fit_household(np.full(30, np.nan), some_days(30), NUMBERS)
     assert found.mean == pytest.approx(prior_household(NUMBERS).mean, abs=1e-12)
+
+
+def test_barren_share_by_hand():
+    # One day, even odds before: 0.2 kg with error 0.1 and a mean of 1 kg of nectar. Barren: the normal
+    # density of 2 sd, 0.05399 / 0.1 = 0.540. Bearing: exp(0.01 / 2 - 0.2) Phi(2 - 0.1) = 0.8228 x 0.9713
+    # = 0.7992. Share .540 / 1.339 = 0.4032; as its own neighbour it is then the odds of the next round:
+    # .4032 x .540 / (.4032 x .540 + .5968 x .7992) = 0.3134, and so .2357.
+    given = {"flow.idle_sd_kg": 0.1, "flow.nectar_day_kg": 1.0, "flow.barren_kg": 0.0}
+    share = barren_share(np.array([0.2]), load_numbers(given))
+    assert share == pytest.approx([0.2357], abs=2e-3)
+
+
+def test_errors_about_nothing_are_barren_and_nectar_is_not():
+    rng = np.random.default_rng(3)
+    errors = rng.normal(0, NUMBERS["flow.idle_sd_kg"], 100)
+    share = barren_share(np.r_[errors, 0.3 + rng.exponential(1.0, 100), np.nan], NUMBERS)
+    assert np.mean(share[:90] > 0.5) > 0.97  # on both sides of 0
+    assert share[110:-1].mean() < 0.1
+    assert share[-1] == 0.0
+
+
+def test_noise_does_not_pass_for_a_hungrier_colony():
+    # A dearth of flying days in which a colony uses 0.2 kg, weighed with an error of 0.1 kg: the use
+    # found is 0.2, not that of the days that chanced to lose more.
+    rng = np.random.default_rng(7)
+    days = some_days(400)
+    found = fit_household(-0.2 + rng.normal(0, 0.1, 400), days, NUMBERS)
+    chill, brooding = drivers(days, NUMBERS)
+    assert use(Stock(0.0, 0.0), chill[0], brooding[0], found.mean, NUMBERS) == pytest.approx(
+        0.2, abs=0.02
+    )
 
 
 def test_idle_days_without_warmth_teach_nothing():
@@ -156,3 +196,46 @@ def test_idle_days_without_warmth_teach_nothing():
     found = fit_household(gain, replace(days, temp_c=temp), NUMBERS)
     assert np.abs(found.mean - home.mean) == pytest.approx(np.zeros(5), abs=0.08)
     assert np.isfinite(found.cov).all()
+
+
+def test_the_smoother_is_the_normal_posterior_in_closed_form():
+    # Coefficients b ~ N(m, V), level an AR(1) of stated sd: loss = X b + level + error is one normal
+    # vector, and conditioning it by linear algebra must give what the state space gives.
+    rng, n = np.random.default_rng(4), 50
+    design = np.vstack([rng.uniform(0.5, 2, (5, n)), np.ones(n)])
+    weight = rng.uniform(0.2, 1.0, n)
+    loss = 0.3 * design[:5].sum(0) + rng.normal(0, 0.05, n)
+    loss[[7, 8, 30]] = np.nan
+    found = _smoothed(design, loss, weight, NUMBERS)
+    prior, seen = prior_household(NUMBERS), np.isfinite(loss)
+    at = np.arange(n + 1)  # the last is the day after
+    level = NUMBERS["flow.level_sd_kg"] ** 2 * level_memory(NUMBERS) ** np.abs(at[:, None] - at)
+    views = design[:5, seen].T
+    cov = views @ prior.cov[:5, :5] @ views.T + level[:-1, :-1][np.ix_(seen, seen)]
+    cov += np.diag(NUMBERS["flow.idle_sd_kg"] ** 2 / weight[seen])
+    cross = np.vstack([prior.cov[:5, :5] @ views.T, level[:, :-1][:, seen]])
+    mean = np.r_[prior.mean, np.zeros(n + 1)] + cross @ np.linalg.solve(
+        cov, loss[seen] - views @ prior.mean
+    )
+    assert found.mean == pytest.approx(mean[:5], abs=1e-6)
+    assert found.past == pytest.approx(mean[5:-1], abs=1e-6)
+    assert found.level == pytest.approx(mean[-1], abs=1e-6)
+
+
+def test_a_level_that_drifts_is_recovered():
+    # A year in which the colony eats 0.08 kg a day less for its first half and more for its second.
+    days, gain, _, _ = _simulated(365, seed=9)
+    level = 0.08 * np.sin(2 * np.pi * (np.arange(365) - 182) / 365)
+    found = fit_household(gain - level, days, NUMBERS)
+    assert np.corrcoef(found.past, level)[0, 1] > 0.7
+    assert found.past[60:120].mean() < -0.02 < 0.02 < found.past[250:310].mean()
+    assert fit_household(gain, days, NUMBERS).past.std() < 0.5 * found.past.std()
+
+
+def test_levels_drawn_agree_with_what_is_known():
+    days, gain, _, _ = _simulated(365, seed=9)
+    found = fit_household(gain - 0.1, days, NUMBERS)
+    _, level = found.draw(20000, np.random.default_rng(1))
+    assert level.mean() == pytest.approx(found.level, abs=0.002)
+    assert level.std() == pytest.approx(np.sqrt(found.cov[-1, -1]), rel=0.03)
+    assert level.std() < NUMBERS["flow.level_sd_kg"] * 1.05

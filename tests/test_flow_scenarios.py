@@ -95,6 +95,33 @@ def test_weekly_nodes_are_flying_days_of_their_week():
     assert np.array_equal(all_days, day)
 
 
+def test_runs_of_weather_asked_one_by_one_are_the_same_asked_at_once():
+    """Asked one by one to save memory. With a log of a month, so that it takes part of the doubt away."""
+    model, days = logged()
+    runs = [days.take(slice(start, start + 20)) for start in (0, 20, 40)]
+    mean, removed = model.predict(days)
+    for start, run in zip((0, 20, 40), runs, strict=True):
+        alone = model.predict(run)
+        assert np.allclose(alone[0], mean[start : start + 20], rtol=0, atol=1e-12)
+        assert np.allclose(alone[1], removed[:, start : start + 20], rtol=0, atol=1e-12)
+    assert removed.any()
+
+
+def logged():
+    """A model with thirty daily gains, and sixty days after them."""
+    rng, day = np.random.default_rng(4), np.arange(150.0, 240.0)
+    like = np.full(90, 20.0)
+    days = Days(
+        5000.0 + day, np.full(90, 2013), day, day, rng.uniform(2, 9, 90), like, like, like / 30
+    )
+    plants, flight = [Plant("lime", 150, 180, "fair")], np.full(366, 6.0)
+    ensemble = draw_ensemble(plants, flight, NUMBERS, np.random.default_rng(1))
+    past = days.take(slice(0, 30))
+    gains = {"days": 1, "gain_kg": rng.normal(0.5, 0.5, 30), "gain_sd_kg": 0.05}
+    spans = pd.DataFrame(gains, index=dates_of(past.time))
+    return fit_flow(spans, past, ensemble, NUMBERS), days.take(slice(30, None))
+
+
 def test_what_futures_use_beyond_the_middle_averages_to_nothing(prior):
     drawn = simulate(*prior, NUMBERS, np.random.default_rng(5), 200, copies=1)
     assert drawn.more_use_kg.shape == drawn.gain_kg.shape

@@ -390,6 +390,13 @@ def test_svg_is_the_same_twice_and_its_ids_are_its_own():
     assert "<metadata" not in first
 
 
+def test_a_picture_is_drawn_once(monkeypatch):
+    drawn, draw = [], Figure.draw
+    monkeypatch.setattr(Figure, "draw", lambda self, renderer: drawn.append(draw(self, renderer)))
+    draw_svg("one", lambda figure: figure.subplots(), (2, 1))
+    assert len(drawn) == 1
+
+
 def test_drawing_changes_no_setting_outside():
     import matplotlib as mpl
 

@@ -15,7 +15,7 @@ from flowcast.reasons import explain_span, standardized_precipitation
 from flowcast.reasons.hives import HiveSeason, daily_shares, gain_against, low_hives
 from flowcast.reasons.plants import longest_run
 from flowcast.reasons.shapley import coalitions, shapley
-from flowcast.reasons.spans import against, same_dates
+from flowcast.reasons.spans import against, known_sum, same_dates
 
 NUMBERS = load_numbers()
 FIRST, LAST = pd.Timestamp("2022-01-01"), pd.Timestamp("2022-12-31")
@@ -48,6 +48,18 @@ def explained(days, bloom=None, spans=NO_SPANS, hives=(), first=FIRST, last=LAST
 def blooming(days, first="06-01", last="06-30"):
     month_day = days.index.strftime("%m-%d")
     return pd.Series((month_day >= first) & (month_day <= last), days.index)
+
+
+def test_a_sum_stands_for_the_days_that_are_not_known():
+    """By hand: 27 of 30 days known are enough where a tenth may be missing, and none of none is."""
+    days = np.full(30, 2.0)
+    days[:3] = np.nan
+    spared = NUMBERS["reasons.missing_share"]
+    assert spared == pytest.approx(0.1)
+    assert known_sum(days, NUMBERS) == pytest.approx(60.0)
+    days[3] = np.nan
+    assert np.isnan(known_sum(days, NUMBERS))
+    assert np.isnan(known_sum(days[:0], NUMBERS))
 
 
 # Published values

@@ -1,6 +1,7 @@
 """Several yards: found in folders, ranked by what needs doing first, one bad yard stops no other."""
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -79,6 +80,21 @@ def test_a_yard_that_cannot_be_read_is_named_and_stops_no_other(two, tmp_path):
     assert "<script" not in html and "&lt;script&gt;" in html
     assert told == [("a two, 1 of 2", 0.0), ("broken, 2 of 2", 0.5)]
     assert (tmp_path / "out" / "a-two.html").read_text("utf-8").count("All yards") == 1
+
+
+def test_two_processes_write_what_one_writes(two, tmp_path):
+    look = partial(pipeline.report, scenarios=100)
+    pages = []
+    for processes in (1, 2):
+        out = tmp_path / str(processes)
+        folders = [two / "a two", two / "b one", tmp_path / "no yard"]
+        data, _ = several.write_pages(
+            folders, look, out, lambda words, share: None, with_data=False, processes=processes
+        )
+        assert [f["yard"] for f in data["failed"]] == ["no yard"]
+        pages.append({path.name: path.read_bytes() for path in sorted(out.iterdir())})
+    assert pages[0] == pages[1]
+    assert list(pages[0]) == ["a-two.html", "b-one.html", "index.html"]
 
 
 def test_the_command_writes_all_and_opens_the_front_page(two, tmp_path, monkeypatch):

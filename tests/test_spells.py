@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from flowcast.spells import end_dates, first_ahead, spells, start_dates
+from flowcast.spells import end_dates, first_ahead, spells, spells_each, start_dates
 
 
 def days(text):
@@ -48,3 +48,23 @@ def test_spells_are_in_order_apart_and_long_enough(holds, least, gap):
         assert holds[last]
         assert last - first + 1 >= least
     assert all(b[0] - a[1] > gap + 1 for a, b in pairwise(found))
+
+
+@given(
+    arrays(bool, st.tuples(st.integers(0, 6), st.integers(1, 30))),
+    st.integers(1, 4),
+    st.integers(0, 3),
+)
+def test_rows_have_spells_of_their_own(holds, least, gap):
+    """Each row walked day by day, as the words of `spells` have it."""
+    assert spells_each(holds, least, gap) == [walked(row, least, gap) for row in holds]
+
+
+def walked(holds, least, gap):
+    found = []
+    for day in np.flatnonzero(holds).tolist():
+        if found and day - found[-1][1] - 1 <= gap:
+            found[-1] = (found[-1][0], day)
+        else:
+            found.append((day, day))
+    return [(first, last) for first, last in found if last - first + 1 >= least]

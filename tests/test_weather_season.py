@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from flowcast import weather
 from flowcast.numbers import load_numbers
 from flowcast.tables import Place
+from flowcast.weather.season import _quantiles
 
 NUMBERS = load_numbers()
 NORTH = Place(47.0, 8.0, 400, "Europe/Zurich", (1, 1))
@@ -178,6 +179,16 @@ def test_normal_course_joins_the_ends_of_the_season():
     assert course["mean"].iloc[0] == pytest.approx((16 + 2 * 14) / 30, abs=1e-9)
     assert course["mean"].iloc[200] == 1.0
     assert weather.normal_course(days, "x", JANUARY, NUMBERS, "median")["mean"].iloc[0] == 1.0
+
+
+def test_quantiles_of_rows_pass_over_what_is_missing():
+    """The reference is pandas, row by row: the same to the bit, and nothing of an empty row."""
+    rng = np.random.default_rng(3)
+    table = pd.DataFrame(rng.normal(0, 3, (40, 17)))
+    table = table.mask(rng.random(table.shape) < 0.2)
+    table.iloc[7] = np.nan
+    for row, share in zip(_quantiles(table, [0.1, 0.9]), (0.1, 0.9), strict=True):
+        np.testing.assert_array_equal(row, table.quantile(share, axis=1))
 
 
 def test_normal_course_of_nothing_is_missing():

@@ -6,8 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy.signal import lfilter
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from flowcast.advice.hive import Estimate, HiveNow, size_of
 from flowcast.flow.outlook import flow_windows_each
@@ -104,11 +103,13 @@ def build_up(brooding: np.ndarray, numbers: Numbers) -> np.ndarray:
 
 def _normals(count: int, rng: np.random.Generator) -> np.ndarray:
     """Normal draws spread evenly over their distribution, in an order of chance."""
-    return norm.ppf((rng.permutation(count) + 0.5) / count)
+    return ndtri((rng.permutation(count) + 0.5) / count)
 
 
 def unripe(intake_kg: np.ndarray, now_kg: float, numbers: Numbers) -> np.ndarray:
     """Nectar in the combs that is not yet ripe, at the end of each day, as it was carried in. [kg]"""
+    from scipy.signal import lfilter  # here, so that commands without dates do not load it
+
     keeps = 1.0 - numbers["flow.drying_rate"]
     start = np.full((len(intake_kg), 1), keeps * now_kg)
     return lfilter([1.0], [1.0, -keeps], intake_kg, axis=1, zi=start)[0]
@@ -122,11 +123,15 @@ def flows(gain_kg: np.ndarray, threshold_kg: float, numbers: Numbers) -> list[li
 def next_flow(windows: list[list], days: int, after: np.ndarray | int = 0) -> np.ndarray:
     """Position at which the next flow after one of each row begins; `days` where none does.
 
-    A flow that is open on the first day is not the next one.
+    after: one, or one a row in its last axis; the result has that shape. A flow that is open on the
+    first day is not the next one.
     """
-    after = np.broadcast_to(after, len(windows))
-    found = zip(windows, after, strict=True)
-    return np.array([next((a for a, _ in own if a > least), days) for own, least in found])
+    table = np.full((len(windows), days), days)
+    for row, own in zip(table, windows, strict=True):
+        for first, _ in reversed(own):
+            row[:first] = first
+    after = np.minimum(after, days - 1)  # none begins after the last day
+    return table[np.arange(len(windows)), after]
 
 
 def first_true(holds: np.ndarray) -> np.ndarray:

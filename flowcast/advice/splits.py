@@ -9,7 +9,6 @@ import pandas as pd
 
 from flowcast.advice.ahead import (
     HiveAhead,
-    first_true,
     flows,
     next_flow,
     two_weeks,
@@ -115,17 +114,18 @@ def split_advice(
     windows = flows(ahead.gain_kg, threshold_kg, numbers)
     crop = np.where(ahead.gain_kg >= threshold_kg, ahead.gain_kg, 0.0)
     over = np.stack([_crop_change(crop, start, ready, numbers) for start in starts])
+    ready_on = starts[:, None] + ready
     table = pd.DataFrame(
         {
-            "meets": [_meets(windows, s, ready, len(ahead.dates)) for s in starts],
+            "meets": _meets(windows, starts, ready_on, len(ahead.dates)),
             **{f"crop_q{q}": np.quantile(over, q / 100, axis=1) for q in (10, 50, 90)},
             "crop_mean": over.mean(axis=1),
             "warm": (two_weeks(air.warmest_c) >= numbers["timing.open_from_c"]).mean(axis=0)[
                 starts
             ],
-            "mating": [_mating(air, kind, s, numbers) for s in starts],
-            "in_time": [_in_time(air, s + ready, numbers) for s in starts],
-            "fed": [_fed(windows, s + ready, len(ahead.dates), numbers) for s in starts],
+            "mating": _mating(air, kind, starts, numbers),
+            "in_time": _in_time(air, ready_on, numbers),
+            "fed": _fed(windows, ready_on, len(ahead.dates), numbers),
         },
         index=ahead.dates[starts],
     )
@@ -149,20 +149,20 @@ def _crop_change(crop: np.ndarray, start: int, ready: np.ndarray, numbers: Numbe
     return (crop * course).sum(axis=1)
 
 
-def _meets(windows: list[list], start: int, ready: np.ndarray, days: int) -> float:
-    """Chance that the new foragers fly when the first flow after the split opens."""
-    opens = next_flow(windows, days, after=start)
-    return float(((opens < days) & (start + ready <= opens)).mean())
+def _meets(windows: list[list], starts: np.ndarray, ready_on: np.ndarray, days: int) -> np.ndarray:
+    """Chance that the new foragers fly when the first flow after each split opens."""
+    opens = next_flow(windows, days, after=np.broadcast_to(starts[:, None], ready_on.shape))
+    return ((opens < days) & (ready_on <= opens)).mean(axis=1)
 
 
-def _mating(air: Air, kind: str, start: int, numbers: Numbers) -> float:
-    """Chance of enough days on which the young queen can mate."""
+def _mating(air: Air, kind: str, starts: np.ndarray, numbers: Numbers) -> list[float]:
+    """Chance of enough days on which the young queen can mate, for each split."""
     if kind not in MATING:
-        return float("nan")
-    first = start + _flies_after(kind, numbers)
-    days = slice(first, first + int(numbers["timing.mating_span_d"]))
-    fit = mating_days(air, numbers)[:, days].sum(axis=1)
-    return float((fit >= numbers["timing.mating_days"]).mean())
+        return [float("nan")] * len(starts)
+    fit, span = mating_days(air, numbers), int(numbers["timing.mating_span_d"])
+    first = starts + _flies_after(kind, numbers)
+    days = np.stack([fit[:, day : day + span].sum(axis=1) for day in first])
+    return list((days >= numbers["timing.mating_days"]).mean(axis=1))
 
 
 def _flies_after(kind: str, numbers: Numbers) -> int:
@@ -180,38 +180,46 @@ def mating_days(air: Air, numbers: Numbers) -> np.ndarray:
     return (warm & flown) | (cool & sunny)
 
 
-def _in_time(air: Air, ready_on: np.ndarray, numbers: Numbers) -> float:
+def _in_time(air: Air, ready_on: np.ndarray, numbers: Numbers) -> np.ndarray:
     """Chance that another round of brood is reared before winter; certain where none comes."""
     settled = ready_on + int(numbers["timing.settle_d"])
     cold = two_weeks(air.temp_c) < numbers["timing.cold_c"]
     days = cold.shape[1]
-    winter = first_true(cold & (np.arange(days) >= ready_on[:, None]))
-    return float(((settled <= winter) | (winter == days)).mean())
+    colds = np.where(cold, np.arange(days), days)
+    first = np.minimum.accumulate(colds[:, ::-1], axis=1)[:, ::-1]  # from each day on
+    winter = _on(first, ready_on, days)
+    return ((settled <= winter) | (winter == days)).mean(axis=1)
 
 
-def _fed(windows: list[list], ready_on: np.ndarray, days: int, numbers: Numbers) -> float:
-    """Chance that a new colony has two weeks of flow before a long time without any.
+def _fed(windows: list[list], ready_on: np.ndarray, days: int, numbers: Numbers) -> list[float]:
+    """Chance that a new colony has two weeks of flow before a long time without any, for each split.
 
     Among the futures in which any flow comes: one that may fail is no reason against a week. What lies
     beyond the days looked at does not count against it; 0 where no flow comes in any of them.
     """
     needs = ready_on + int(numbers["timing.settle_flow_d"])
-    last = np.array(
-        [_flow_until(own, day, days, numbers) for own, day in zip(windows, ready_on, strict=True)]
-    )
-    comes = last >= 0
-    return float(((needs <= last) | (needs > days))[comes].mean()) if comes.any() else 0.0
+    last = _on(_flow_until(windows, days, numbers), ready_on, -1)
+    fed = (needs <= last) | (needs > days)
+    return [float(own[c].mean()) if c.any() else 0.0 for own, c in zip(fed, last >= 0, strict=True)]
 
 
-def _flow_until(windows: list, day: int, days: int, numbers: Numbers) -> int:
-    """The last day of flow before a time without any that is too long for a new colony; -1 when no
-    flow comes from this day on."""
-    later = [(a, b) for a, b in windows if b >= day]
-    opens = [*(a for a, _ in later[1:]), days + int(numbers["timing.dearth_d"])]
-    for (_, end), opening in zip(later, opens, strict=False):
-        if opening - end >= numbers["timing.dearth_d"]:
-            return end
-    return -1
+def _flow_until(windows: list[list], days: int, numbers: Numbers) -> np.ndarray:
+    """For each day the last one of flow before a time without any that is too long for a new colony;
+    -1 where no flow comes from that day on. Shape (futures, days)."""
+    until = np.full((len(windows), days), -1)
+    for row, own in zip(until, windows, strict=True):
+        opens, ends = np.inf, -1
+        for first, last in reversed(own):
+            ends = last if opens - last >= numbers["timing.dearth_d"] else ends
+            row[: last + 1], opens = ends, first
+    return until
+
+
+def _on(table: np.ndarray, day: np.ndarray, beyond: int) -> np.ndarray:
+    """A table (futures, days) on one day a future, (weeks, futures); `beyond` after its last day."""
+    days = table.shape[1]
+    found = table[np.arange(len(table)), np.minimum(day, days - 1)]
+    return np.where(day < days, found, beyond)
 
 
 def _word(row, numbers: Numbers) -> str:

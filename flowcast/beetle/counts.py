@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.stats import nbinom
+from scipy.special import betainc
 
 from flowcast.beetle.outlook import BANDS
 from flowcast.beetle.traits import Traits
 from flowcast.numbers import Numbers
 
-NODES = 9
+NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(9)  # to take means over a normal doubt
 DAY = pd.Timedelta(days=1)
 
 
@@ -126,11 +126,10 @@ class CountModel:
 
     def share_below(self, number: float, bands: np.ndarray) -> float:
         """Share of counts at or below this number, when the bands have these chances."""
-        nodes, weights = np.polynomial.hermite_e.hermegauss(NODES)
-        mean = self.means[:, None] * np.exp(self.spread[:, None] * nodes)
+        mean = self.means[:, None] * np.exp(self.spread[:, None] * NODES)
         size = self.size[:, None]
-        below = nbinom.cdf(np.floor(number), size, size / (size + mean))
-        return float(bands @ below @ weights / weights.sum())
+        below = betainc(size, np.floor(number) + 1.0, size / (size + mean))  # negative binomial
+        return float(bands @ below @ WEIGHTS / WEIGHTS.sum())
 
     def quantile(self, share: float, bands: np.ndarray) -> float:
         """The smallest number with at least this share of counts at or below it."""

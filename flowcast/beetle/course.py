@@ -171,20 +171,23 @@ def standing_stock(
     flown_in = traits.inflow * dusk_flight(drivers.dusk_c, numbers)
     # Days first: each step then works on neighbouring memory.
     feed, flown = (np.ascontiguousarray((a * gain).T) for a in (out, flown_in))
-    kept, parents = np.ascontiguousarray(kept.T), np.ascontiguousarray(parents.T)
+    kept, parents = np.ascontiguousarray(kept.T), parents.T
     known = 0 if before is None else before.shape[1]
-    course, half = np.empty_like(feed), traits.breeders_half[:, 0]
-    course[:known] = 0.0 if before is None else before.T
+    half = traits.breeders_half[:, 0]
     year = slice(0, SPIN_UP_D)
     level = ((feed[year] + flown[year]) / (1.0 - kept[year])).mean(axis=0)
     first = level if before is None else before[:, 0]
     stock = first if before is None else before[:, -1]
-    row = np.arange(len(half))
+    # Days before the first stand in front, so that parents of any day can be looked up alike.
+    lead = max(0, -int(parents.min()))
+    whole = np.empty((lead + len(feed), len(half)))
+    whole[:lead], course = first, whole[lead:]
+    course[:known] = 0.0 if before is None else before.T
+    laid, flat = (parents + lead) * len(half) + np.arange(len(half)), whole.ravel()
+    more = 1.0 + half
     for day in range(known, len(course)):
-        laid = parents[day]
-        laying = np.where(laid >= 0, course[np.maximum(laid, 0), row], first)
-        fed = feed[day] * laying * (1.0 + half) / (laying + half)
-        stock = stock * kept[day] + fed + flown[day]
+        laying = flat[laid[day]]
+        stock = stock * kept[day] + feed[day] * laying * more / (laying + half) + flown[day]
         course[day] = stock
     return course.T
 

@@ -13,7 +13,7 @@ from flowcast.beetle.ground import drivers_ahead, one_after_the_other, past_driv
 from flowcast.beetle.stages import in_hive_days
 from flowcast.beetle.traits import Traits
 from flowcast.numbers import Numbers
-from flowcast.spells import end_dates, first_ahead, spells, start_dates, three
+from flowcast.spells import end_dates, first_ahead, spells, spells_each, start_dates, three
 from flowcast.tables import Place
 from flowcast.weather import WeatherAhead, midwinter, normal_course, season_day
 
@@ -184,7 +184,8 @@ def _draw(daily, ahead: WeatherAhead, traits: Traits, numbers: Numbers, irrigate
         parts.append(run_course(both, part, numbers, before=past.stock[:, -tail:]))
         order.append(rows)
         few = slice(0, max(1, LINES * len(rows) // count))
-        lines.append((rows[few], past.part(rows=few)))
+        # Copied: views of a few draws would keep the courses of all of them.
+        lines.append((rows[few], past.part(rows=few).each(np.copy)))
     whole = Course.stacked(parts, np.argsort(np.concatenate(order)))
     return _Drawn(**kept, ahead=_padded(whole, TAIL_D - tail), lines=lines)
 
@@ -263,7 +264,7 @@ def _weekly(ahead: Course, now: int, edges, dates: pd.DatetimeIndex, usual: _Usu
 def _spell(pressure, now: int, edges, dates: pd.DatetimeIndex, numbers: Numbers) -> HighSpell:
     least, gap = int(numbers["beetle.spell_least_d"]), int(numbers["beetle.spell_break_d"])
     high = pressure >= edges[:, None]
-    found = [first_ahead(spells(row, least, gap), now, len(dates)) for row in high]
+    found = [first_ahead(own, now, len(dates)) for own in spells_each(high, least, gap)]
     kept = [spell for spell in found if spell]
     if not kept:
         return HighSpell(0.0, 0.0, None, None)

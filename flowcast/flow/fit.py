@@ -17,13 +17,25 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.linalg.lapack import dpotri
 
 from flowcast.flow.days import Days, day_number
 from flowcast.flow.household import Household, Stock, drivers, fit_household, intake_of, step
-from flowcast.flow.plants import SEASON_DAYS
+from flowcast.flow.kernel import (
+    Scales,
+    around,
+    covariance,
+    flight_alike,
+    near_hours,
+    parts,
+    reach,
+    season_parts,
+)
 from flowcast.flow.prior import Ensemble
+from flowcast.flow.scales import learned_scales
 from flowcast.numbers import Numbers
 
+BLOCK = 256  # days whose covariance with all others is reckoned at once
 POWER, OFFSET = 0.35, 0.06  # of the transform; the published sheet's form, see the module's head
 
 
@@ -56,73 +68,6 @@ def flight_days(days: Days, numbers: Numbers) -> np.ndarray:
     return np.nan_to_num(days.foraging_h) >= numbers["flow.flight_min_h"]
 
 
-def covariance(a: Days, b: Days, numbers: Numbers) -> np.ndarray:
-    """Prior covariance of the season and drift parts between days `a` and `b`. Shape (a, b)."""
-    hours = _reach(a.foraging_h, numbers), _reach(b.foraging_h, numbers)
-    spring = _angle(a.pheno_day, b.pheno_day)
-    season = _season(a, b, spring, numbers)
-    season *= np.outer(*hours)
-    flight = _near_hours(*hours, numbers)
-    flight *= _alike(a, b, spring, numbers)
-    return season + flight
-
-
-def _season(a: Days, b: Days, spring: np.ndarray, numbers: Numbers) -> np.ndarray:
-    """Covariance of season and drifts on days of full flight; spring is their `_angle`. Shape (a, b)."""
-    ago = np.abs(a.time[:, None] - b.time[None, :])
-
-    def sd2(name: str) -> float:
-        return numbers[f"flow.sd_{name}"] ** 2
-
-    def span(name: str) -> float:
-        return numbers[f"flow.span_{name}"]
-
-    season = sd2("bloom") * _around(spring, span("bloom_d"))
-    season += sd2("date") * _around(_angle(a.season_day, b.season_day), span("date_d"))
-    season += (
-        sd2("soil")
-        * _around(spring, span("soil_d"))
-        * _near(a.soil_frac, b.soil_frac, span("soil_frac"))
-    )
-    season += sd2("year") * np.exp(-ago / span("year_d"))
-    season += sd2("weeks") * np.exp(-ago / span("weeks_d"))
-    season += sd2("days") * np.exp(-ago / span("days_d"))
-    return season
-
-
-def _near_hours(a: np.ndarray, b: np.ndarray, numbers: Numbers) -> np.ndarray:
-    """Covariance of what flight does to days alike in all but their hours. Shape (a, b)."""
-    return numbers["flow.sd_flight"] ** 2 * _near(a, b, numbers["flow.span_flight_frac"])
-
-
-def _alike(a: Days, b: Days, spring: np.ndarray, numbers: Numbers) -> np.ndarray:
-    """How far flight on days `a` tells of that on days `b` of as many hours. Shape (a, b)."""
-    warmth = _near(a.temp_c, b.temp_c, numbers["flow.span_flight_c"])
-    return warmth * _around(spring, numbers["flow.span_flight_d"])
-
-
-def _reach(foraging_h: np.ndarray, numbers: Numbers) -> np.ndarray:
-    """0 to 1: how far a day's hours let the season show on the model's scale."""
-    full, half = numbers["flow.full_day_h"], numbers["flow.half_h_low"] * 2
-    reach = foraging_h / (foraging_h + half) * (full + half) / full
-    return np.sqrt(reach)
-
-
-def _angle(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Squared chord between season days, in days^2 near zero."""
-    a, b = np.pi * a / SEASON_DAYS, np.pi * b / SEASON_DAYS
-    sine = np.outer(np.sin(a), np.cos(b)) - np.outer(np.cos(a), np.sin(b))  # of the difference
-    return (sine * SEASON_DAYS / np.pi) ** 2
-
-
-def _around(chord2: np.ndarray, length_d: float) -> np.ndarray:
-    return np.exp(-0.5 * chord2 / length_d**2)
-
-
-def _near(a: np.ndarray, b: np.ndarray, length: float) -> np.ndarray:
-    return np.exp(-0.5 * ((a[:, None] - b[None, :]) / length) ** 2)
-
-
 @dataclass(frozen=True)
 class Members:
     """The ensemble on the model's scale: mean (days,) and departures (members, days).
@@ -134,12 +79,17 @@ class Members:
     typical: np.ndarray
     own: np.ndarray
 
+    def take(self, days: np.ndarray | slice) -> Members:
+        """The same on some of the days."""
+        return Members(self.mean[days], self.typical[:, days], self.own[:, days])
+
 
 @dataclass(frozen=True)
 class Prior:
     """Mean and covariance before any log, of any days."""
 
     ensemble: Ensemble
+    scales: Scales
     numbers: Numbers
 
     def members(self, days: Days) -> Members:
@@ -149,11 +99,21 @@ class Prior:
         return Members(mean, typical - typical.mean(0), year - typical - (mean - typical.mean(0)))
 
     def between(self, a: Days, za: Members, b: Days, zb: Members) -> np.ndarray:
-        """Covariance of days a and b, given their members; what is a year's own stays in it."""
+        """Covariance of days a and b, given their members; a block of days at a time, for memory."""
+        cov = np.empty((len(a), len(b)))
+        for first in range(0, len(a), BLOCK):
+            rows = slice(first, first + BLOCK)
+            some = a.take(rows)
+            cov[rows] = covariance(some, b, self.scales, self.numbers)
+            cov[rows] += self.stated(some, za.take(rows), b, zb)
+        return cov
+
+    def stated(self, a: Days, za: Members, b: Days, zb: Members) -> np.ndarray:
+        """The members' part of `between`: what is a year's own stays in it."""
         cov = za.typical.T @ zb.typical / len(za.typical)
         own = za.own.T @ zb.own / len(za.own)
         own *= a.season[:, None] == b.season[None, :]
-        return cov + own + covariance(a, b, self.numbers)
+        return cov + own
 
     def pulled(self, a: Days, za: Members, b: Days, zb: Members, pull: np.ndarray) -> np.ndarray:
         """The members' part of `between`, summed over days a by a weight of each. Shape (b,)."""
@@ -166,15 +126,32 @@ class Prior:
 
 @dataclass(frozen=True)
 class Observations:
-    """Linear views of z: value = matrix @ z + error. `matrix` None is the identity."""
+    """Linear views of z: value = matrix @ z + error. `matrix` None is the identity.
+
+    var: variance of the scale's error. own: how many days' own noise each value holds.
+    """
 
     matrix: np.ndarray | None
     value: np.ndarray
     var: np.ndarray
+    own: np.ndarray
 
     def of(self, table: np.ndarray) -> np.ndarray:
         """The view of columns (or one column) that stand over the latent days."""
         return table if self.matrix is None else self.matrix @ table
+
+    def seen(self, cov: np.ndarray) -> np.ndarray:
+        """The covariance of the values, from that of the latent days."""
+        return cov if self.matrix is None else self.of(self.of(cov).T)
+
+    def take(self, rows: slice) -> Observations:
+        """Some of the values."""
+        matrix = None if self.matrix is None else self.matrix[rows]
+        return Observations(matrix, self.value[rows], self.var[rows], self.own[rows])
+
+    def among(self, days: np.ndarray) -> Observations:
+        """The same values over these of the latent days alone, which hold all that they see."""
+        return self if self.matrix is None else replace(self, matrix=self.matrix[:, days])
 
 
 @dataclass(frozen=True)
@@ -192,7 +169,6 @@ class FlowModel:
     factor: np.ndarray
     weights: np.ndarray
     spread: float
-    noise_sd: float
     stock: Stock
     observed: int
     seasons: float
@@ -217,12 +193,15 @@ class FlowModel:
         mean = np.array([z.mean for z in members])
         if not self.observed:
             return mean
-        numbers, pull = self.prior.numbers, self._pull
-        seen, there = _reach(self.days.foraging_h, numbers), _reach(hours, numbers)
-        spring = _angle(self.days.pheno_day, days.pheno_day)
-        flight = _near_hours(seen, there, numbers) * pull[:, None]
-        mean += np.outer(there, _season(self.days, days, spring, numbers).T @ (seen * pull))
-        mean += (_alike(self.days, days, spring, numbers).T @ flight).T
+        numbers, scales, pull = self.prior.numbers, self.prior.scales, self._pull
+        seen, there = reach(self.days.foraging_h, numbers), reach(hours, numbers)
+        spring = around(self.days.pheno_day, days.pheno_day)
+        season = np.zeros(len(days))
+        for name, part in season_parts(self.days, days, spring, numbers):
+            season += getattr(scales, name) ** 2 * (part.T @ (seen * pull))
+        flight = near_hours(seen, there, numbers) * pull[:, None] * scales.flight**2
+        mean += np.outer(there, season)
+        mean += (flight_alike(self.days, days, spring, numbers).T @ flight).T
         return mean + [self.prior.pulled(self.days, self._members, days, z, pull) for z in members]
 
     def _seen(self, days: Days, z: Members) -> np.ndarray:
@@ -258,7 +237,7 @@ def fit_flow(spans: pd.DataFrame, days: Days, ensemble: Ensemble, numbers: Numbe
     FlowModel
         With an empty log, the prior.
     """
-    prior = Prior(ensemble, numbers)
+    prior = Prior(ensemble, Scales.general(numbers), numbers)
     first = days.time[0] if len(days) else 0.0
     at = (day_number(spans.index) - first).astype(int)
     single = (spans["days"] == 1).to_numpy()
@@ -295,37 +274,77 @@ class _Log:
 
 
 def _condition(log: _Log, prior: Prior) -> FlowModel:
-    """Solve for z given everything the log says; a few Newton rounds where totals are seen."""
-    numbers, index = log.numbers, log.latent()
-    noise = numbers["flow.sd_noise"]
-    days = log.days.take(index)
+    """Solve for z given everything the log says: with the general scales, then with the yard's own."""
+    days = log.days.take(log.latent())
     empty = FlowModel(
-        prior, log.household, days, None, np.zeros((0, 0)), np.zeros(0), 1.0, noise,
-        Stock(0.0, 0.0), 0, 0.0,
-    )  # fmt: skip
-    if not len(index):
+        prior,
+        log.household,
+        days,
+        None,
+        np.zeros((0, 0)),
+        np.zeros(0),
+        1.0,
+        Stock(0.0, 0.0),
+        0,
+        0.0,
+    )
+    if not len(days):
         return empty
     members = prior.members(days)
-    mean, cov = members.mean, prior.between(days, members, days, members)
-    z = mean
-    for _ in range(1 if log.single.all() else 5):
-        views = _views(log, index, z, noise)
-        factor, weights = _solve(views, mean, cov, numbers)
-        z = mean + cov @ _back(views, weights)
-    residual = views.value - views.of(mean)
+    first = _solved(log, prior, members, days, members.mean)
+    own = replace(prior, scales=_own_scales(first, prior, members, days))
+    last = _solved(log, own, members, days, first.z)
     return replace(
         empty,
-        views=views.matrix,
-        factor=factor,
-        weights=weights,
-        spread=_spread(residual, weights, numbers),
-        observed=len(views.value),
+        prior=own,
+        views=last.views.matrix,
+        factor=last.factor,
+        weights=last.weights,
+        spread=_spread(last.residual(members.mean), last.weights, log.numbers),
+        observed=len(last.views.value),
         seasons=_seasons(log),
     )
 
 
-def _views(log: _Log, index: np.ndarray, z: np.ndarray, noise_sd: float) -> Observations:
+@dataclass(frozen=True)
+class _Solved:
+    """What was observed, with its factor and weights under given scales; z is the latent mean."""
+
+    views: Observations
+    factor: np.ndarray
+    weights: np.ndarray
+    z: np.ndarray
+
+    def residual(self, mean: np.ndarray) -> np.ndarray:
+        return self.views.value - self.views.of(mean)
+
+
+def _solved(log: _Log, prior: Prior, members: Members, days: Days, z: np.ndarray) -> _Solved:
+    """Condition on the log; a few Newton rounds from z where totals are seen."""
+    cov = prior.between(days, members, days, members)
+    for _ in range(1 if log.single.all() else 5):
+        views = _views(log, z)
+        factor, weights = _solve(views, members.mean, cov, prior)
+        z = members.mean + cov @ _back(views, weights)
+    return _Solved(views, factor, weights, z)
+
+
+def _own_scales(seen: _Solved, prior: Prior, members: Members, days: Days) -> Scales:
+    """The yard's own scales, learned from the newest values of its log."""
+    numbers = prior.numbers
+    rows = slice(-int(numbers["flow.scales_most"]), None)
+    views = seen.views.take(rows)
+    used = np.arange(len(days))[rows] if views.matrix is None else views.matrix.any(0)
+    views, days, members = views.among(used), days.take(used), members.take(used)
+    named = {name: views.seen(part) for name, part in parts(days, days, numbers)}
+    named["noise"] = np.diag(views.own)
+    fixed = views.seen(prior.stated(days, members, days, members)) + np.diag(views.var)
+    return learned_scales(views.value - views.of(members.mean), fixed, named, prior.scales, numbers)
+
+
+def _views(log: _Log, z: np.ndarray) -> Observations:
     """Daily intake as z itself; totals of longer spans linearised at the present z."""
+    index = log.latent()
     sd = log.spans["gain_sd_kg"].to_numpy()
     daily_sd = np.full(len(log.days), np.nan)
     daily_sd[log.at[log.single]] = sd[log.single]
@@ -334,32 +353,29 @@ def _views(log: _Log, index: np.ndarray, z: np.ndarray, noise_sd: float) -> Obse
     # A noisy intake near zero would weigh without end on the steep foot of the scale.
     sd = np.hypot(daily_sd[index][known], log.numbers["flow.wood_sd_kg"])
     error = sd * slope(np.maximum(np.abs(seen), sd))
-    value, var = [seen_on_scale(seen)], [error**2 + noise_sd**2]
+    daily = Observations(None, seen_on_scale(seen), error**2, np.ones(len(seen)))
     if known.all() and log.single.all():
-        return Observations(None, value[0], var[0])
-    rows = [np.eye(len(index))[known]]
-    for k in np.flatnonzero(~log.single):
-        row, total, error2 = _total_view(log, k, index, z, noise_sd)
-        if row.any():
-            rows.append(row[None, :])
-            value.append([total])
-            var.append([error2])
-    return Observations(np.vstack(rows), np.concatenate(value), np.concatenate(var))
+        return daily
+    views = [replace(daily, matrix=np.eye(len(index))[known])]
+    views += [_total_view(log, k, index, z) for k in np.flatnonzero(~log.single)]
+    views = [view for view in views if len(view.value)]
+    columns = ("matrix", "value", "var", "own")
+    return Observations(*(np.concatenate([getattr(v, c) for v in views]) for c in columns))
 
 
-def _total_view(log: _Log, k: int, index: np.ndarray, z: np.ndarray, noise_sd: float):
-    """One span's total as a row over the latent days, its value and its error variance."""
+def _total_view(log: _Log, k: int, index: np.ndarray, z: np.ndarray) -> Observations:
+    """One span's total as a row over the latent days; no row where no latent day lies in it."""
     start, length = int(log.at[k]), int(log.spans["days"].iloc[k])
     inside = (index >= start) & (index < start + length)
     here = from_scale(z[inside])
     kept = 1.0 - log.household.mean[-1]  # what dries off within the span never shows in its total
-    row = np.zeros(len(index))
-    row[inside] = kept / slope(here)
+    row = np.zeros((int(inside.any()), len(index)))
+    row[:, inside] = kept / slope(here)
     eaten = _eaten(log, start, length, here.sum() / length)
-    total = log.spans["gain_kg"].iloc[k] + eaten - kept * here.sum() + row[inside] @ z[inside]
+    total = log.spans["gain_kg"].iloc[k] + eaten - kept * here.sum() + row @ z
     unsure = log.numbers["flow.use_unsure_frac"] * eaten
-    own = (row[inside] ** 2).sum() * noise_sd**2
-    return row, total, log.spans["gain_sd_kg"].iloc[k] ** 2 + unsure**2 + own
+    var = log.spans["gain_sd_kg"].iloc[k] ** 2 + unsure**2
+    return Observations(row, total, np.full(len(row), var), (row**2).sum(1))
 
 
 def _eaten(log: _Log, start: int, length: int, memory: float) -> float:
@@ -367,25 +383,28 @@ def _eaten(log: _Log, start: int, length: int, memory: float) -> float:
     days = log.days.take(slice(start, start + length))
     chill, brooding = drivers(days, log.numbers)
     base, cold, warm, brood, _ = log.household.mean
-    return float(np.nansum(base + cold * chill + warm * brooding) + brood * memory * length)
+    own = log.household.over(log.days)[start : start + length]
+    return float(np.nansum(base + cold * chill + warm * brooding + own) + brood * memory * length)
 
 
-def _solve(views: Observations, mean: np.ndarray, cov: np.ndarray, numbers: Numbers):
+def _solve(views: Observations, mean: np.ndarray, cov: np.ndarray, prior: Prior):
     """Cholesky factor and weights of the observations, days far off the rest held down."""
-    full = views.of(views.of(cov).T) if views.matrix is not None else cov
+    numbers, full = prior.numbers, views.seen(cov)
     residual = views.value - views.of(mean)
-    var = views.var
+    plain = var = views.var + views.own * prior.scales.noise**2
     for round_ in range(int(numbers["flow.robust_rounds"]) + 1):
-        factor, _ = cho_factor(full + np.diag(var), lower=True)
+        seen = full.copy(order="F")  # so that it is solved in place
+        seen[np.diag_indices_from(seen)] += var
+        factor, _ = cho_factor(seen, lower=True, overwrite_a=True)
         weights = cho_solve((factor, True), residual)
         if round_ < numbers["flow.robust_rounds"]:
-            var = _held(views.var, factor, weights, numbers["flow.noise_dof"])
+            var = _held(plain, factor, weights, numbers["flow.noise_dof"])
     return np.tril(factor), weights
 
 
 def _held(var: np.ndarray, factor: np.ndarray, weights: np.ndarray, dof: float) -> np.ndarray:
     """Student-t errors by reweighting: each error grows with its own left-out residual."""
-    inverse = cho_solve((factor, True), np.eye(len(var)))
+    inverse, _ = dpotri(factor, lower=True, overwrite_c=True)  # the next round has its own factor
     own = np.diag(inverse)
     squared = weights**2 / own  # left-out residual squared over its variance
     return var * np.maximum(1.0, (dof + squared) / (dof + 1.0))

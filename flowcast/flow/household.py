@@ -1,12 +1,14 @@
 """The gain equation: what the scale sees of what the bees brought in.
 
     gain(t) = intake(t) - use(t) - drying(t)
-    use     = base + cold * chill(t) + warm * brooding(t) + brood * memory(t)
+    use     = base + cold * chill(t) + warm * brooding(t) + brood * memory(t) + level(t)
     drying  = k * wet(t),   wet(t+1) = (1 - k) wet(t) + rho * intake(t)
 
 `memory` is the mean intake of the last month (a colony raises brood on what comes in); `wet` is
-the water of nectar not yet ripe, per unit of rho. The five coefficients (base, cold, warm, brood,
-rho) are learned from days without forage, from a prior that stands in numbers.toml.
+the water of nectar not yet ripe, per unit of rho; `level` is what this colony in these weeks uses more
+or less than the equation says, a slow drift about 0. The five coefficients (base, cold, warm, brood,
+rho) and the level are learned from days on which nothing came in, from a prior that stands in
+numbers.toml, by a Kalman smoother.
 """
 
 from __future__ import annotations
@@ -14,26 +16,41 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
+from scipy.stats import exponnorm, norm
 from statsmodels.robust.norms import HuberT
+from statsmodels.tsa.statespace.kalman_smoother import KalmanSmoother
 
 from flowcast.flow.days import Days
 from flowcast.numbers import Numbers
 
 COEFFICIENTS = ("base", "cold", "warm", "brood", "rho")
-LEAST = np.array([0.0, 0.0, 0.0, 0.0, 0.0])  # a colony never gives weight back
+LEAST = 0.0  # of every coefficient: a colony never gives weight back
 
 
 @dataclass(frozen=True)
 class Household:
-    """What a colony eats and dries off: coefficients [kg/d and shares] with their covariance."""
+    """What a colony eats and dries off, as known on the morning after a record.
+
+    mean: coefficients, shape (5,) [kg/d and shares]; cov: covariance of these and of the level, shape
+    (6, 6). level: today's. [kg/d] past: the level on each day of the record it was learned from, None
+    before any log.
+    """
 
     mean: np.ndarray
     cov: np.ndarray
     numbers: Numbers
+    level: float = 0.0
+    past: np.ndarray | None = None
 
-    def draw(self, count: int, rng: np.random.Generator) -> np.ndarray:
-        """Coefficient draws, shape (count, 5); none below its least value."""
-        return np.maximum(rng.multivariate_normal(self.mean, self.cov, size=count), LEAST)
+    def draw(self, count: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+        """Coefficients, shape (count, 5), none below its least value, and today's level, (count,)."""
+        drawn = rng.multivariate_normal(np.r_[self.mean, self.level], self.cov, size=count)
+        return np.maximum(drawn[:, :-1], LEAST), drawn[:, -1]
+
+    def over(self, days: Days) -> np.ndarray:
+        """The level on the record's days; 0 before any log. [kg/d]"""
+        return np.zeros(len(days)) if self.past is None else self.past
 
 
 @dataclass(frozen=True)
@@ -47,8 +64,13 @@ class Stock:
 def prior_household(numbers: Numbers) -> Household:
     """The published and common-practice prior, before any log."""
     mean = np.array([numbers[f"flow.use_{name}"] for name in COEFFICIENTS])
-    sd = np.array([numbers[f"flow.use_{name}_sd"] for name in COEFFICIENTS])
-    return Household(mean, np.diag(sd**2), numbers)
+    sd = [numbers[f"flow.use_{name}_sd"] for name in COEFFICIENTS]
+    return Household(mean, np.diag(np.square([*sd, numbers["flow.level_sd_kg"]])), numbers)
+
+
+def level_memory(numbers: Numbers) -> float:
+    """Share of the level that is left a day later."""
+    return float(np.exp(-1.0 / numbers["flow.level_span_d"]))
 
 
 def drivers(days: Days, numbers: Numbers) -> tuple[np.ndarray, np.ndarray]:
@@ -69,7 +91,7 @@ def step(stock: Stock, intake: np.ndarray | float, numbers: Numbers) -> Stock:
 
 
 def use(stock: Stock, chill, brooding, coefficients: np.ndarray, numbers: Numbers):
-    """Weight lost in a day without intake. [kg] Coefficients on the last axis."""
+    """Weight lost in a day without intake, the level apart. [kg] Coefficients on the last axis."""
     base, cold, warm, brood, rho = np.moveaxis(np.asarray(coefficients), -1, 0)
     eaten = base + cold * chill + warm * brooding + brood * stock.memory
     return eaten + rho * numbers["flow.drying_rate"] * stock.wet
@@ -94,7 +116,7 @@ def intake_of(
     numbers = household.numbers
     base, cold, warm, brood, rho = (float(v) for v in household.mean)
     chill, brooding = drivers(days, numbers)
-    eaten = base + cold * chill + warm * brooding
+    eaten = base + cold * chill + warm * brooding + household.over(days)
     drying = rho * numbers["flow.drying_rate"]
     flying = ~(days.foraging_h < numbers["flow.flight_min_h"])  # unknown hours may be flight
     stock, stocks = Stock(0.0, 0.0), []
@@ -108,46 +130,79 @@ def intake_of(
     return intake, stocks
 
 
-def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int = 4) -> Household:
-    """Learn use and drying from the days on which nothing can have come in.
+def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int = 6) -> Household:
+    """Learn use and drying from the days on which nothing came in.
 
-    Such days are those with practically no foraging hours, and any day that lost more than the
-    colony is thought to use (its intake would be negative). Ridge regression towards the prior;
-    a few rounds, since intake and use explain each other.
+    Those are days with practically no foraging hours, and each other day as far as it and its
+    neighbours look barren (`barren_share`). A few rounds, since intake and use explain each other.
     """
     household = prior_household(numbers)
     idle = days.foraging_h < numbers["flow.idle_below_h"]
-    warmth_known = np.isfinite(days.temp_c) & np.isfinite(days.month_temp_c)
+    known = np.isfinite(gain_kg) & np.isfinite(days.temp_c) & np.isfinite(days.month_temp_c)
+    if known.sum() < 3:
+        return household
     for _ in range(rounds):
         intake, stocks = intake_of(gain_kg, days, household)
-        rows = np.isfinite(gain_kg) & warmth_known & (idle | (intake < 0))
-        if rows.sum() < 3:
-            return household
-        design = _design(days, stocks, numbers)[rows]
-        weight = np.where(idle, 1.0, numbers["flow.negative_weight"])[rows]
-        household = _ridge(design, -gain_kg[rows], weight, numbers)
+        barren = barren_share(np.where(idle, np.nan, intake), numbers)
+        weight = np.where(idle, 1.0, numbers["flow.barren_weight"] * barren)
+        design = _design(days, stocks, numbers)
+        trickle = np.where(idle, 0.0, numbers["flow.barren_kg"])
+        seen = np.where(known & (weight > 0.01), trickle - gain_kg, np.nan)
+        # What a barren day seems to have brought is its error, and far off it counts less (Huber).
+        weight = weight * HuberT(t=1.5).weights(
+            np.nan_to_num(intake - trickle) / numbers["flow.idle_sd_kg"]
+        )
+        household = _smoothed(design, seen, weight, numbers)
     return household
 
 
+def barren_share(intake_kg: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """Chance that nothing came in on each day, from its intake and how barren its neighbours look.
+
+    Without a flow an intake is the little that a flying colony always finds, and error; in a flow,
+    an exponential intake and that error. Days on both sides count, so that errors do not pass for a
+    hungrier colony. NaN counts 0.
+    """
+    sd, mean = numbers["flow.idle_sd_kg"], numbers["flow.nectar_day_kg"]
+    barren = norm.pdf(intake_kg, numbers["flow.barren_kg"], sd)
+    bearing = exponnorm.pdf(intake_kg, mean / sd, scale=sd)
+    width = int(numbers["flow.barren_near_d"])
+    usual = np.full(len(intake_kg), 0.5)
+    for _ in range(3):
+        share = usual * barren / (usual * barren + (1.0 - usual) * bearing)
+        near = pd.Series(share).rolling(width, center=True, min_periods=1).mean()
+        usual = near.fillna(0.5).clip(0.02, 0.98).to_numpy()
+    return np.nan_to_num(share)
+
+
 def _design(days: Days, stocks: list[Stock], numbers: Numbers) -> np.ndarray:
+    """What each state adds to the loss of each day, (states, days); the level is the last."""
     chill, brooding = drivers(days, numbers)
     memory = np.array([s.memory for s in stocks])
     wet = np.array([s.wet for s in stocks])
-    return np.column_stack(
-        [np.ones(len(chill)), chill, brooding, memory, numbers["flow.drying_rate"] * wet]
+    one = np.ones(len(chill))
+    return np.array([one, chill, brooding, memory, numbers["flow.drying_rate"] * wet, one])
+
+
+def _smoothed(
+    design: np.ndarray, loss: np.ndarray, weight: np.ndarray, numbers: Numbers
+) -> Household:
+    """Coefficients that stay and a level that drifts, given losses with errors of idle_sd^2 / weight.
+
+    loss is NaN on days that tell nothing; none of them reaches the day after the last.
+    """
+    prior, states = prior_household(numbers), len(design)
+    fade = level_memory(numbers)
+    filter_ = KalmanSmoother(k_endog=1, k_states=states, k_posdef=1)
+    filter_.bind(np.ascontiguousarray(loss))
+    filter_["design"] = np.nan_to_num(design)[None]
+    filter_["obs_cov"] = (numbers["flow.idle_sd_kg"] ** 2 / np.maximum(weight, 1e-6))[None, None]
+    filter_["transition"] = np.diag(np.r_[np.ones(states - 1), fade])
+    filter_["selection", -1, 0] = 1.0
+    filter_["state_cov", 0, 0] = numbers["flow.level_sd_kg"] ** 2 * (1.0 - fade**2)
+    filter_.initialize_known(np.r_[prior.mean, prior.level], prior.cov)
+    found = filter_.smooth()
+    now, cov = found.predicted_state[:, -1], found.predicted_state_cov[..., -1]
+    return Household(
+        np.maximum(now[:-1], LEAST), cov, numbers, float(now[-1]), found.smoothed_state[-1]
     )
-
-
-def _ridge(design: np.ndarray, loss: np.ndarray, weight: np.ndarray, numbers: Numbers) -> Household:
-    """Posterior of the coefficients under normal errors, with outliers held down (Huber)."""
-    prior = prior_household(numbers)
-    precision = np.linalg.inv(prior.cov)
-    mean, sd = prior.mean, numbers["flow.idle_sd_kg"]
-    norm = HuberT(t=1.5)
-    for _ in range(5):
-        held = weight * norm.weights((loss - design @ mean) / sd) / sd**2
-        total = precision + design.T @ (design * held[:, None])
-        mean = np.linalg.solve(total, precision @ prior.mean + design.T @ (held * loss))
-    # Idle days in a row share their errors (strength, scale drift), so they tell less than their number.
-    cov = np.linalg.inv(precision + (total - precision) / numbers["flow.idle_days_share"])
-    return Household(np.maximum(mean, LEAST), cov, numbers)

@@ -9,7 +9,7 @@ import pandas as pd
 
 from flowcast.flow.scenarios import Scenarios
 from flowcast.numbers import Numbers
-from flowcast.spells import end_dates, first_ahead, spells, start_dates
+from flowcast.spells import end_dates, first_ahead, spells_each, start_dates
 from flowcast.tables import QUANTILE_NAMES, QUANTILES
 
 
@@ -135,7 +135,7 @@ def flow_windows_each(
     """The flow windows of each of many runs, shape (runs, days)."""
     flowing = _centred_mean(runs_kg, int(numbers["flow.window_mean_d"])) >= threshold_kg
     least, gap = int(numbers["flow.window_least_d"]), int(numbers["flow.window_break_d"])
-    return [spells(row, least, gap) for row in flowing]
+    return spells_each(flowing, least, gap)
 
 
 def _centred_mean(gain: np.ndarray, width: int) -> np.ndarray:

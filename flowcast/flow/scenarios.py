@@ -13,7 +13,7 @@ import pandas as pd
 
 from flowcast.flow.days import Days, calendar, dates_of, day_number, month_mean
 from flowcast.flow.fit import FlowModel, flight_days, from_scale
-from flowcast.flow.household import drivers, step, use
+from flowcast.flow.household import drivers, level_memory, step, use
 from flowcast.numbers import Numbers
 from flowcast.tables import Place
 from flowcast.weather import (
@@ -164,18 +164,16 @@ def _paths(
 ):
     """Mean and departure of z for each scenario, days joined by their covariance."""
     nodes, node_of = _nodes(future.days, daily_d, model.prior.numbers)
-    count = len(nodes)
-    mean, root = model.predict(nodes.flat())
-    mean = mean.reshape(-1, count)
-    normal = rng.standard_normal((len(weather), count))
+    normal = rng.standard_normal((len(weather), len(nodes)))
     noise = _tails((len(weather), len(node_of)), model.prior.numbers["flow.noise_dof"], rng)
-    noise *= rng.standard_normal(noise.shape) * model.noise_sd
-    away = np.empty_like(normal)
-    for s in range(len(future.labels)):
+    noise *= rng.standard_normal(noise.shape) * model.prior.scales.noise
+    mean, away = np.empty_like(nodes.time), normal
+    for s in range(len(future.labels)):  # one at a time: all at once take most of the memory
+        one = Days(*(getattr(nodes, name)[s] for name in nodes.__dataclass_fields__))
+        mean[s], removed = model.predict(one)
         rows = weather == s
         if rows.any():
-            part = root[:, s * count : (s + 1) * count]
-            away[rows] = normal[rows] @ _root(model, nodes, s, part).T
+            away[rows] = normal[rows] @ _root(model, one, removed).T
     return mean[weather][:, node_of], (away[:, node_of] + noise) * model.spread
 
 
@@ -206,11 +204,10 @@ def _middle(values: np.ndarray) -> np.ndarray:
     return np.take_along_axis(order, np.maximum(known - 1, 0)[:, None] // 2, axis=1)[:, 0]
 
 
-def _root(model: FlowModel, days: Days, s: int, seen: np.ndarray) -> np.ndarray:
-    """Lower root of the covariance of one weather's days."""
-    one = Days(*(getattr(days, name)[s] for name in days.__dataclass_fields__))
-    z = model.prior.members(one)
-    cov = model.prior.between(one, z, one, z) - seen.T @ seen
+def _root(model: FlowModel, days: Days, removed: np.ndarray) -> np.ndarray:
+    """Lower root of the covariance of one weather's days, of which the log removes a part."""
+    z = model.prior.members(days)
+    cov = model.prior.between(days, z, days, z) - removed.T @ removed
     values, vectors = np.linalg.eigh(cov)
     return vectors * np.sqrt(np.maximum(values, 0.0))
 
@@ -227,18 +224,29 @@ def _gains(
     intake: np.ndarray,
     rng: np.random.Generator,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The gain equation over every scenario, with the colony's use drawn once a scenario; and by how
-    much that use lies over the middle one."""
-    numbers = model.prior.numbers
+    """The gain equation over every scenario, with the colony's use drawn once a scenario and drifting
+    on; and by how much that use lies over the middle one."""
+    numbers, home = model.prior.numbers, model.household
     chill, brooding = drivers(future.days, numbers)
-    coefficients = model.household.draw(len(intake), rng)
+    coefficients, level = home.draw(len(intake), rng)
     middle = coefficients.mean(axis=0)  # of what was drawn, none of it below its least value
+    levels = _drifting(level, intake.shape[1], numbers, rng)
     scatter = rng.normal(0.0, numbers["flow.gain_sd_kg"], intake.shape)
     gain, more, stock = np.empty_like(intake), np.empty_like(intake), model.stock
     for t in range(intake.shape[1]):
         met = (stock, chill[weather, t], brooding[weather, t])
-        used = use(*met, coefficients, numbers)
-        more[:, t] = used - use(*met, middle, numbers)
+        used = use(*met, coefficients, numbers) + levels[t]
+        more[:, t] = used - use(*met, middle, numbers) - home.level * level_memory(numbers) ** t
         gain[:, t] = intake[:, t] - used + scatter[:, t]
         stock = step(stock, intake[:, t], numbers)
     return gain, more
+
+
+def _drifting(level: np.ndarray, days: int, numbers: Numbers, rng) -> np.ndarray:
+    """The level of each scenario day by day, from today's back towards 0. Shape (days, scenarios)."""
+    fade, levels = level_memory(numbers), np.empty((days, len(level)))
+    shocks = rng.normal(0.0, numbers["flow.level_sd_kg"] * np.sqrt(1.0 - fade**2), levels.shape)
+    for t in range(days):
+        levels[t] = level
+        level = fade * level + shocks[t]
+    return levels

@@ -27,6 +27,7 @@ def draw_svg(name: str, draw: Callable, size: tuple[float, float]) -> str:
     str
         One <svg> element, hidden from screen readers: whoever shows it states the finding.
     """
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
     with paper():
@@ -34,12 +35,13 @@ def draw_svg(name: str, draw: Callable, size: tuple[float, float]) -> str:
         draw(figure)
         _lay_out(figure)
         out = io.StringIO()
-        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+        # Not by savefig, which draws every picture once more, unseen, before it draws it.
+        FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None})
     return _inline(out.getvalue(), name, size)
 
 
 def _lay_out(figure) -> None:
-    """Make room for titles and names once; left to itself, saving would do it twice and draw twice."""
+    """Make room for titles and names once; left to itself, drawing would do it again."""
     figure.get_layout_engine().execute(figure)
     figure.set_layout_engine("none")
 

@@ -25,9 +25,10 @@ def hours_against(
 
 
 def _sums(part: pd.DataFrame, numbers: Numbers) -> dict[str, float]:
-    flew = (part["foraging_h"] >= numbers["foraging.day_h"]).where(part["foraging_h"].notna())
-    table = part[["foraging_h", *LOST]].assign(foraging_days=flew.astype(float))
-    return known_sum(table, numbers).to_dict()
+    hours = part["foraging_h"].to_numpy(float)
+    flew = np.where(np.isfinite(hours), hours >= numbers["foraging.day_h"], np.nan)
+    values = {"foraging_h": hours, "foraging_days": flew} | {name: part[name] for name in LOST}
+    return {name: known_sum(each, numbers) for name, each in values.items()}
 
 
 def by_month(spans: dict[int, pd.DataFrame], year: int, numbers: Numbers) -> pd.DataFrame:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.stats import gamma, norm
+from scipy.special import gammainc, ndtri
 
 from flowcast import weather
 from flowcast.numbers import Numbers
@@ -120,8 +120,8 @@ def standardized_precipitation(rain_mm: float, others_mm: np.ndarray) -> float:
     if rain_mm <= 0 and dry:
         below = dry / 2  # no rain at all stands in the middle of the dry ones
     else:
-        below = dry + (1 - dry) * gamma.cdf(rain_mm, shape, scale=wet.mean() / shape)
-    return float(np.clip(norm.ppf(below), -SPI_MOST, SPI_MOST))
+        below = dry + (1 - dry) * gammainc(shape, rain_mm / (wet.mean() / shape))
+    return float(np.clip(ndtri(below), -SPI_MOST, SPI_MOST))
 
 
 def longest_run(rain_mm: pd.Series, numbers: Numbers) -> int:

@@ -138,12 +138,10 @@ def _daily(days: dict[int, pd.DataFrame], year: int) -> pd.DataFrame:
 
 
 def _weekly(days: dict[int, pd.DataFrame], year: int, numbers: Numbers) -> pd.DataFrame:
-    rows = {}
+    rows, hours = {}, {y: part["foraging_h"].to_numpy(float) for y, part in days.items()}
     for start in range(0, len(days[year]) - 6, 7):
-        week = slice(start, start + 7)
-        found = against(
-            {y: known_sum(p["foraging_h"].iloc[week], numbers) for y, p in days.items()}, year
-        )
+        week = {y: known_sum(values[start : start + 7], numbers) for y, values in hours.items()}
+        found = against(week, year)
         rows[days[year].index[start]] = {
             "now": found.now,
             "usual": found.usual,

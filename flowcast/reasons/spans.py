@@ -68,15 +68,14 @@ def same_dates(
     return spans
 
 
-def known_sum(values: pd.Series | pd.DataFrame, numbers: Numbers):
-    """Sum over days as if all were known; NaN where more than reasons.missing_share are not.
-
-    A float of a column, a Series of a table.
-    """
-    table = values if isinstance(values, pd.DataFrame) else values.to_frame("all")
-    known = table.notna().mean()
-    sums = (table.sum() / known).where(known >= 1 - numbers["reasons.missing_share"])
-    return sums if isinstance(values, pd.DataFrame) else float(sums["all"])
+def known_sum(values: pd.Series | np.ndarray, numbers: Numbers) -> float:
+    """Sum over days as if all were known; NaN where more than reasons.missing_share are not."""
+    values = np.asarray(values, float)
+    known = np.isfinite(values)
+    share = known.mean() if len(values) else 0.0
+    if share < 1 - numbers["reasons.missing_share"]:
+        return np.nan
+    return float(np.where(known, values, 0.0).sum() / share)
 
 
 def against(values: dict[int, float], year: int) -> Against:

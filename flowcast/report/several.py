@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from multiprocessing import get_all_start_methods, get_context
 from pathlib import Path
 
 import pandas as pd
@@ -59,6 +61,31 @@ class Told:
     data: list[dict] = field(default_factory=list)
     failed: list[tuple[str, str]] = field(default_factory=list)
 
+    def add(self, written: _Written) -> None:
+        """What became of one more yard."""
+        self.lines += [written.line] if written.line else []
+        self.data += [written.data] if written.data else []
+        self.failed += [written.failed] if written.failed else []
+
+
+@dataclass(frozen=True)
+class _Job:
+    """One yard's page to be written."""
+
+    folder: Path
+    page: Path
+    look: Callable[[Path], YardReport]
+    with_data: bool
+
+
+@dataclass(frozen=True)
+class _Written:
+    """What became of one yard: its line and data, or its name and why it could not be read."""
+
+    line: Line | None = None
+    data: dict | None = None
+    failed: tuple[str, str] | None = None
+
 
 def yards_in(paths: list[Path]) -> list[Path]:
     """The yards' folders: each path that is one, and those in a path that holds several.
@@ -92,21 +119,24 @@ def write_pages(
     tell: Callable[[str, float], None],
     *,
     with_data: bool = True,
+    processes: int = 1,
 ) -> tuple[dict, Path]:
-    """Write every yard's page and the front page; one yard is held in memory at a time.
+    """Write every yard's page and the front page; a process holds one yard in memory at a time.
 
     Parameters
     ----------
     folders : list of Path
         From `yards_in`.
     look : callable
-        A yard's folder to all that its page tells.
+        A yard's folder to all that its page tells; for several processes one that can be pickled.
     out : Path
         The folder to write into.
     tell : callable
         Told what is being done and how far it is, 0 to 1.
     with_data : bool
         Whether each yard's own data are kept for the first result; they take some megabytes a yard.
+    processes : int
+        How many to work with; they change no result.
 
     Returns
     -------
@@ -120,23 +150,48 @@ def write_pages(
     """
     if out.suffix == ".html":
         raise InputError(f"--out {out}: several yards are written into a folder. Name one.")
-    told = Told()
-    for done, (folder, name) in enumerate(zip(folders, _file_names(folders), strict=True)):
-        tell(f"{folder.name}, {done + 1} of {len(folders)}", done / len(folders))
-        try:
-            found = look(folder)
-        except FlowcastError as error:
-            told.failed.append((folder.name, str(error)))
-            continue
-        shown = sections(found)
-        page.write_page(page.render_sections(shown, up=FRONT), out / name)
-        told.lines.append(_line(found, name))
-        if with_data:
-            told.data.append(report_data(found, shown) | {"page": str(out / name)})
+    told, names = Told(), _file_names(folders)
+    jobs = [_Job(f, out / n, look, with_data) for f, n in zip(folders, names, strict=True)]
+    results = _each(jobs, processes)
+    for done, job in enumerate(jobs):
+        tell(f"{job.folder.name}, {done + 1} of {len(jobs)}", done / len(jobs))
+        told.add(next(results))
     if not told.lines:
         raise InputError(" ".join(said for _, said in told.failed))
     told.lines.sort(key=lambda line: line.order)
     return front_data(told), page.write_page(render_front(told), out / FRONT)
+
+
+def _each(jobs: list[_Job], processes: int) -> Iterator[_Written]:
+    """What becomes of each yard, in order."""
+    if processes == 1 or len(jobs) == 1:
+        yield from map(_write, jobs)
+        return
+    with ThreadPoolExecutor(processes) as threads:
+        yield from threads.map(_write_apart, jobs)
+
+
+def _write_apart(job: _Job) -> _Written:
+    """As `_write`, in a process of its own: whatever memory it took goes with it."""
+    # Copies of a small server that has loaded all once; where there is none, begun anew.
+    kind = "forkserver" if "forkserver" in get_all_start_methods() else "spawn"
+    context = get_context(kind)
+    if kind == "forkserver":
+        context.set_forkserver_preload(["flowcast.pipeline", "flowcast.report.page"])
+    with ProcessPoolExecutor(1, mp_context=context) as pool:
+        return pool.submit(_write, job).result()
+
+
+def _write(job: _Job) -> _Written:
+    """Look at one yard and write its page; nothing of it stays in memory but what is given back."""
+    try:
+        found = job.look(job.folder)
+    except FlowcastError as error:
+        return _Written(failed=(job.folder.name, str(error)))
+    shown = sections(found)
+    page.write_page(page.render_sections(shown, up=FRONT), job.page)
+    data = report_data(found, shown) | {"page": str(job.page)} if job.with_data else None
+    return _Written(_line(found, job.page.name), data)
 
 
 def front_data(told: Told) -> dict:

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from flowcast.numbers import Numbers
 from flowcast.scale_log.log import CleanLog, dates_of, hours_of, wall_hours_of
@@ -159,7 +159,7 @@ def _dip(hour: np.ndarray, kg: np.ndarray, night: pd.Series, dawn: float) -> lis
     lowest = int(np.argmax(below))
     # Of several weights near the lowest one was it by chance: their largest error is expected off.
     near = int((below > below[lowest] - 2 * night["noise_kg"]).sum())
-    by_chance = norm.ppf(0.5264 ** (1 / near)) * night["noise_kg"] if near > 1 else 0.0
+    by_chance = ndtri(0.5264 ** (1 / near)) * night["noise_kg"] if near > 1 else 0.0
     # The night's line is drawn on into the morning, and its slope errs with it.
     drawn = night["slope_sd"] * (hour[lowest] - dawn)
     parts = (night["noise_kg"], night["dawn_sd_kg"], drawn, by_chance)

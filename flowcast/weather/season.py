@@ -318,10 +318,21 @@ def normal_course(daily, column, season_start, numbers, reducer="mean"):
     departures = _around(table - middle.to_numpy(), numbers)
     lowest, highest = around.min(axis=1), around.max(axis=1)
     quantiles = {
-        name: (middle + departures.quantile(share, axis=1)).clip(lowest, highest)
-        for name, share in (("q10", 0.1), ("q90", 0.9))
+        name: (middle + row).clip(lowest, highest)
+        for name, row in zip(("q10", "q90"), _quantiles(departures, [0.1, 0.9]), strict=True)
     }
     return pd.DataFrame({"mean": middle, **quantiles})
+
+
+def _quantiles(table, shares):
+    """Quantiles of the known values of each row, shape (shares, rows); rows of one length at once."""
+    values = np.sort(table.to_numpy(), axis=1)  # NaN last
+    known = np.isfinite(values).sum(axis=1)
+    found = np.full((len(shares), len(values)), np.nan)
+    for count in set(known) - {0}:
+        rows = known == count
+        found[:, rows] = np.quantile(values[rows, :count], shares, axis=1)
+    return found
 
 
 def _around(table, numbers):

@@ -1,0 +1,103 @@
+"""How alike two days are: the parts of the latent season, each with a scale of its own.
+
+A part says in which way days resemble each other (near in bloom, in date, in soil water, in hours of
+flight, in time); its scale says how much of what a yard's days show comes from it. The general scales
+stand in numbers.toml; `flow.scales` learns a yard's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from flowcast.flow.days import Days
+from flowcast.flow.plants import SEASON_DAYS
+from flowcast.numbers import Numbers
+
+
+@dataclass(frozen=True)
+class Scales:
+    """Standard deviations on the model's scale of z: of every part, and of a day's own noise."""
+
+    bloom: float
+    date: float
+    soil: float
+    year: float
+    weeks: float
+    days: float
+    flight: float
+    noise: float
+
+    @classmethod
+    def general(cls, numbers: Numbers) -> Scales:
+        """Those of numbers.toml, before any log."""
+        return cls(**{f.name: numbers[f"flow.sd_{f.name}"] for f in fields(cls)})
+
+
+def covariance(a: Days, b: Days, scales: Scales, numbers: Numbers) -> np.ndarray:
+    """Prior covariance of the season and drift parts between days `a` and `b`. Shape (a, b)."""
+    total = np.zeros((len(a), len(b)))
+    for name, part in parts(a, b, numbers):
+        total += getattr(scales, name) ** 2 * part
+    return total
+
+
+def parts(a: Days, b: Days, numbers: Numbers) -> Iterator[tuple[str, np.ndarray]]:
+    """Every part's name and its covariance at scale 1, shape (a, b)."""
+    hours = reach(a.foraging_h, numbers), reach(b.foraging_h, numbers)
+    spring = around(a.pheno_day, b.pheno_day)
+    both = np.outer(*hours)
+    for name, part in season_parts(a, b, spring, numbers):
+        yield name, part * both
+    yield "flight", near_hours(*hours, numbers) * flight_alike(a, b, spring, numbers)
+
+
+def season_parts(
+    a: Days, b: Days, spring: np.ndarray, numbers: Numbers
+) -> Iterator[tuple[str, np.ndarray]]:
+    """The parts that flight lets through, as on days of full flight; spring is their `around`."""
+    ago = np.abs(a.time[:, None] - b.time[None, :])
+
+    def span(name: str) -> float:
+        return numbers[f"flow.span_{name}"]
+
+    yield "bloom", _bell(spring, span("bloom_d"))
+    yield "date", _bell(around(a.season_day, b.season_day), span("date_d"))
+    soil = _near(a.soil_frac, b.soil_frac, span("soil_frac"))
+    yield "soil", soil * _bell(spring, span("soil_d"))
+    for name in ("year", "weeks", "days"):
+        yield name, np.exp(-ago / span(f"{name}_d"))
+
+
+def near_hours(a: np.ndarray, b: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """How alike days are whose hours' `reach` is a and b. Shape (a, b)."""
+    return _near(a, b, numbers["flow.span_flight_frac"])
+
+
+def flight_alike(a: Days, b: Days, spring: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """How far flight on days `a` tells of that on days `b` of as many hours. Shape (a, b)."""
+    warmth = _near(a.temp_c, b.temp_c, numbers["flow.span_flight_c"])
+    return warmth * _bell(spring, numbers["flow.span_flight_d"])
+
+
+def reach(foraging_h: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """0 to 1: how far a day's hours let the season show on the model's scale."""
+    full, half = numbers["flow.full_day_h"], numbers["flow.half_h_low"] * 2
+    return np.sqrt(foraging_h / (foraging_h + half) * (full + half) / full)
+
+
+def around(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Squared chord between season days round the year, in days^2 near zero. Shape (a, b)."""
+    a, b = np.pi * a / SEASON_DAYS, np.pi * b / SEASON_DAYS
+    sine = np.outer(np.sin(a), np.cos(b)) - np.outer(np.cos(a), np.sin(b))  # of the difference
+    return (sine * SEASON_DAYS / np.pi) ** 2
+
+
+def _bell(chord2: np.ndarray, length_d: float) -> np.ndarray:
+    return np.exp(-0.5 * chord2 / length_d**2)
+
+
+def _near(a: np.ndarray, b: np.ndarray, length: float) -> np.ndarray:
+    return np.exp(-0.5 * ((a[:, None] - b[None, :]) / length) ** 2)
