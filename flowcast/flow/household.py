@@ -13,7 +13,7 @@ numbers.toml, by a Kalman smoother.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -33,15 +33,16 @@ class Household:
     """What a colony eats and dries off, as known on the morning after a record.
 
     mean: coefficients, shape (5,) [kg/d and shares]; cov: covariance of these and of the level, shape
-    (6, 6). level: today's. [kg/d] past: the level on each day of the record it was learned from, None
-    before any log.
+    (6, 6). level: today's. [kg/d] past: the level on each day of the record it was learned from, of
+    which the first has the number `since` (as `Days.time`); none before any log.
     """
 
     mean: np.ndarray
     cov: np.ndarray
     numbers: Numbers
     level: float = 0.0
-    past: np.ndarray | None = None
+    past: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    since: float = 0.0
 
     def draw(self, count: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
         """Coefficients, shape (count, 5), none below its least value, and today's level, (count,)."""
@@ -49,8 +50,12 @@ class Household:
         return np.maximum(drawn[:, :-1], LEAST), drawn[:, -1]
 
     def over(self, days: Days) -> np.ndarray:
-        """The level on the record's days; 0 before any log. [kg/d]"""
-        return np.zeros(len(days)) if self.past is None else self.past
+        """The level on each day; 0 outside the record. [kg/d]"""
+        at = (days.time - self.since).astype(int)
+        inside = (at >= 0) & (at < len(self.past))
+        levels = np.zeros(len(days))
+        levels[inside] = self.past[at[inside]]
+        return levels
 
 
 @dataclass(frozen=True)
@@ -152,7 +157,7 @@ def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int
         weight = weight * HuberT(t=1.5).weights(
             np.nan_to_num(intake - trickle) / numbers["flow.idle_sd_kg"]
         )
-        household = _smoothed(design, seen, weight, numbers)
+        household = replace(_smoothed(design, seen, weight, numbers), since=days.time[0])
     return household
 
 
