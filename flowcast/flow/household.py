@@ -1,7 +1,7 @@
 """The gain equation: what the scale sees of what the bees brought in.
 
     gain(t) = intake(t) - use(t) - drying(t)
-    use     = base + cold * chill(t) + warm * brooding(t) + brood * memory(t) + level(t)
+    use     = base + cold * chill(t) + warm * brooding(t) + brood * memory(t) + level(t) * swing(t)
     drying  = k * wet(t),   wet(t+1) = (1 - k) wet(t) + rho * intake(t)
 
 `memory` is the mean intake of the last month (a colony raises brood on what comes in); `wet` is
@@ -33,7 +33,7 @@ class Household:
     """What a colony eats and dries off, as known on the morning after a record.
 
     mean: coefficients, shape (5,) [kg/d and shares]; cov: covariance of these and of the level, shape
-    (6, 6). level: today's. [kg/d] past: the level on each day of the record it was learned from, of
+    (6, 6). level: today's. [kg/d] past: level x swing on each day of the record it was learned from, of
     which the first has the number `since` (as `Days.time`); none before any log.
     """
 
@@ -50,7 +50,7 @@ class Household:
         return np.maximum(drawn[:, :-1], LEAST), drawn[:, -1]
 
     def over(self, days: Days) -> np.ndarray:
-        """The level on each day; 0 outside the record. [kg/d]"""
+        """What the level adds to each day's use; 0 outside the record. [kg/d]"""
         at = (days.time - self.since).astype(int)
         inside = (at >= 0) & (at < len(self.past))
         levels = np.zeros(len(days))
@@ -84,6 +84,12 @@ def drivers(days: Days, numbers: Numbers) -> tuple[np.ndarray, np.ndarray]:
     low, high = numbers["flow.brood_from_c"], numbers["flow.brood_full_c"]
     brooding = np.clip((days.month_temp_c - low) / (high - low), 0.0, 1.0)
     return chill, brooding
+
+
+def swing(brooding: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """How far a day's use can stray, against one in full brood. [1]"""
+    still = numbers["flow.winter_swing"]
+    return still + (1.0 - still) * brooding
 
 
 def step(stock: Stock, intake: np.ndarray | float, numbers: Numbers) -> Stock:
@@ -186,7 +192,8 @@ def _design(days: Days, stocks: list[Stock], numbers: Numbers) -> np.ndarray:
     memory = np.array([s.memory for s in stocks])
     wet = np.array([s.wet for s in stocks])
     one = np.ones(len(chill))
-    return np.array([one, chill, brooding, memory, numbers["flow.drying_rate"] * wet, one])
+    dried = numbers["flow.drying_rate"] * wet
+    return np.array([one, chill, brooding, memory, dried, swing(brooding, numbers)])
 
 
 def _smoothed(
@@ -208,6 +215,5 @@ def _smoothed(
     filter_.initialize_known(np.r_[prior.mean, prior.level], prior.cov)
     found = filter_.smooth()
     now, cov = found.predicted_state[:, -1], found.predicted_state_cov[..., -1]
-    return Household(
-        np.maximum(now[:-1], LEAST), cov, numbers, float(now[-1]), found.smoothed_state[-1]
-    )
+    past = found.smoothed_state[-1] * np.nan_to_num(design[-1])
+    return Household(np.maximum(now[:-1], LEAST), cov, numbers, float(now[-1]), past)

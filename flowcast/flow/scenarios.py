@@ -13,7 +13,7 @@ import pandas as pd
 
 from flowcast.flow.days import Days, calendar, dates_of, day_number, month_mean
 from flowcast.flow.fit import FlowModel, flight_days, from_scale
-from flowcast.flow.household import drivers, level_memory, step, use
+from flowcast.flow.household import drivers, level_memory, step, swing, use
 from flowcast.numbers import Numbers
 from flowcast.tables import Place
 from flowcast.weather import (
@@ -231,12 +231,14 @@ def _gains(
     coefficients, level = home.draw(len(intake), rng)
     middle = coefficients.mean(axis=0)  # of what was drawn, none of it below its least value
     levels = _drifting(level, intake.shape[1], numbers, rng)
-    scatter = rng.normal(0.0, numbers["flow.gain_sd_kg"], intake.shape)
+    strays = swing(brooding, numbers)[weather]
+    scatter = rng.normal(0.0, numbers["flow.gain_sd_kg"], intake.shape) * strays
     gain, more, stock = np.empty_like(intake), np.empty_like(intake), model.stock
     for t in range(intake.shape[1]):
         met = (stock, chill[weather, t], brooding[weather, t])
-        used = use(*met, coefficients, numbers) + levels[t]
-        more[:, t] = used - use(*met, middle, numbers) - home.level * level_memory(numbers) ** t
+        used = use(*met, coefficients, numbers) + levels[t] * strays[:, t]
+        usual = home.level * level_memory(numbers) ** t * strays[:, t]
+        more[:, t] = used - use(*met, middle, numbers) - usual
         gain[:, t] = intake[:, t] - used + scatter[:, t]
         stock = step(stock, intake[:, t], numbers)
     return gain, more
