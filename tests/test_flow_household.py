@@ -162,15 +162,15 @@ def test_barren_share_by_hand():
     # density of 2 sd, 0.05399 / 0.1 = 0.540. Bearing: exp(0.01 / 2 - 0.2) Phi(2 - 0.1) = 0.8228 x 0.9713
     # = 0.7992. Share .540 / 1.339 = 0.4032; as its own neighbour it is then the odds of the next round:
     # .4032 x .540 / (.4032 x .540 + .5968 x .7992) = 0.3134, and so .2357.
-    given = {"flow.idle_sd_kg": 0.1, "flow.nectar_day_kg": 1.0, "flow.barren_kg": 0.0}
-    share = barren_share(np.array([0.2]), load_numbers(given))
+    given = {"flow.nectar_day_kg": 1.0, "flow.barren_kg": 0.0}
+    share = barren_share(np.array([0.2]), np.array([0.1]), load_numbers(given))
     assert share == pytest.approx([0.2357], abs=2e-3)
 
 
 def test_errors_about_nothing_are_barren_and_nectar_is_not():
     rng = np.random.default_rng(3)
-    errors = rng.normal(0, NUMBERS["flow.idle_sd_kg"], 100)
-    share = barren_share(np.r_[errors, 0.3 + rng.exponential(1.0, 100), np.nan], NUMBERS)
+    errors, sd = rng.normal(0, 0.07, 100), np.full(201, 0.07)
+    share = barren_share(np.r_[errors, 0.3 + rng.exponential(1.0, 100), np.nan], sd, NUMBERS)
     assert np.mean(share[:90] > 0.5) > 0.97  # on both sides of 0
     assert share[110:-1].mean() < 0.1
     assert share[-1] == 0.0
@@ -196,6 +196,17 @@ def test_idle_days_without_warmth_teach_nothing():
     found = fit_household(gain, replace(days, temp_c=temp), NUMBERS)
     assert np.abs(found.mean - home.mean) == pytest.approx(np.zeros(5), abs=0.08)
     assert np.isfinite(found.cov).all()
+
+
+def test_a_small_colony_that_hardly_eats_is_believed():
+    # Flying days on which the scale shows 0.02 kg lost, day after day: a steady phantom flow that just
+    # feeds a full colony (0.25 kg and more by the prior) is the less likely reading.
+    rng = np.random.default_rng(8)
+    days = some_days(60)
+    found = fit_household(-0.02 + rng.normal(0, 0.03, 60), days, NUMBERS)
+    chill, brooding = drivers(days, NUMBERS)
+    used = use(Stock(0.0, 0.0), chill, brooding, found.mean, NUMBERS) + found.over(days)
+    assert used[-1] == pytest.approx(0.02, abs=0.06)
 
 
 def test_the_smoother_is_the_normal_posterior_in_closed_form():

@@ -154,9 +154,11 @@ def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int
         return household
     for _ in range(rounds):
         intake, stocks = intake_of(gain_kg, days, household)
-        barren = barren_share(np.where(idle, np.nan, intake), numbers)
-        weight = np.where(idle, 1.0, numbers["flow.barren_weight"] * barren)
         design = _design(days, stocks, numbers)
+        unsure = np.einsum("it,ij,jt->t", design, household.cov, design)
+        sd = np.sqrt(numbers["flow.idle_sd_kg"] ** 2 + unsure)
+        barren = barren_share(np.where(idle, np.nan, intake), sd, numbers)
+        weight = np.where(idle, 1.0, numbers["flow.barren_weight"] * barren)
         trickle = np.where(idle, 0.0, numbers["flow.barren_kg"])
         seen = np.where(known & (weight > 0.01), trickle - gain_kg, np.nan)
         # What a barren day seems to have brought is its error, and far off it counts less (Huber).
@@ -167,16 +169,15 @@ def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int
     return household
 
 
-def barren_share(intake_kg: np.ndarray, numbers: Numbers) -> np.ndarray:
+def barren_share(intake_kg: np.ndarray, sd_kg: np.ndarray, numbers: Numbers) -> np.ndarray:
     """Chance that nothing came in on each day, from its intake and how barren its neighbours look.
 
     Without a flow an intake is the little that a flying colony always finds, and error; in a flow,
     an exponential intake and that error. Days on both sides count, so that errors do not pass for a
-    hungrier colony. NaN counts 0.
+    hungrier colony. sd_kg: error of the intake, with what is not known yet of the use. NaN counts 0.
     """
-    sd, mean = numbers["flow.idle_sd_kg"], numbers["flow.nectar_day_kg"]
-    barren = norm.pdf(intake_kg, numbers["flow.barren_kg"], sd)
-    bearing = exponnorm.pdf(intake_kg, mean / sd, scale=sd)
+    barren = norm.pdf(intake_kg, numbers["flow.barren_kg"], sd_kg)
+    bearing = exponnorm.pdf(intake_kg, numbers["flow.nectar_day_kg"] / sd_kg, scale=sd_kg)
     width = int(numbers["flow.barren_near_d"])
     usual = np.full(len(intake_kg), 0.5)
     for _ in range(3):
