@@ -75,7 +75,7 @@ def found(yard):
 def test_rain_in_bloom_is_named_first_with_the_loss(found):
     """A wet bloom season loses most by rain (Kenoyer 1917, abstract READ: excess rain, poor year)."""
     said = answer(found)
-    assert said.startswith("Weather that kept the bees at home (mostly rain) cost about ")
+    assert said.startswith("Rain in hours of flight cost about ")
     assert "less than in the mean of 2 other seasons of the log" in said
     assert found.kilograms.parts["kg"].idxmin() == "rain"
     first, last = found.kilograms.flight[["first", "last"]]
