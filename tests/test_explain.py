@@ -316,8 +316,9 @@ def test_swapping_hemispheres_swaps_nothing_else(yard, tmp_path):
     one = pipeline.explain(north, first=span[0], last=span[1]).kilograms
     two = pipeline.explain(south, first=span[0] + later, last=span[1] + later).kilograms
     assert one.parts["kg"].idxmin() == two.parts["kg"].idxmin() == "rain"
-    for column in ("kg", "q10", "q90"):
-        assert two.parts[column].to_numpy() == pytest.approx(one.parts[column].to_numpy(), abs=0.3)
+    for column, share in {"kg": 0.0, "q10": 0.03, "q90": 0.03}.items():  # bounds of some 20 kg
+        near = pytest.approx(one.parts[column].to_numpy(), abs=0.3, rel=share)
+        assert two.parts[column].to_numpy() == near
     assert two.more_kg == pytest.approx(one.more_kg, abs=0.1)
 
 

@@ -68,7 +68,7 @@ def season_parts(
     soil = _near(a.soil_frac, b.soil_frac, span("soil_frac"))
     yield "soil", soil * _bell(spring, span("soil_d"))
     for name in ("year", "weeks", "days"):
-        yield name, np.exp(-ago / span(f"{name}_d"))
+        yield name, np.exp(-ago / numbers[f"flow.span_{name}_d"])
 
 
 def near_hours(a: np.ndarray, b: np.ndarray, numbers: Numbers) -> np.ndarray:
