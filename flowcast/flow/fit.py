@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.linalg.lapack import dpotri
+from scipy.sparse import csr_array, eye_array, vstack
 
 from flowcast.flow.days import Days, day_number
 from flowcast.flow.household import Household, Stock, drivers, fit_household, intake_of, step
@@ -35,6 +36,7 @@ from flowcast.flow.prior import Ensemble
 from flowcast.flow.scales import learned_scales
 from flowcast.numbers import Numbers
 
+NEWTON_ROUNDS, NEWTON_NEAR = 5, 1e-3  # where totals are seen: at most, and near enough to stop
 BLOCK = 256  # days whose covariance with all others is reckoned at once
 POWER, OFFSET = 0.35, 0.06  # of the transform; the published sheet's form, see the module's head
 
@@ -126,12 +128,12 @@ class Prior:
 
 @dataclass(frozen=True)
 class Observations:
-    """Linear views of z: value = matrix @ z + error. `matrix` None is the identity.
+    """Linear views of z: value = matrix @ z + error. `matrix` (sparse) None is the identity.
 
     var: variance of the scale's error. own: how many days' own noise each value holds.
     """
 
-    matrix: np.ndarray | None
+    matrix: csr_array | None
     value: np.ndarray
     var: np.ndarray
     own: np.ndarray
@@ -165,7 +167,7 @@ class FlowModel:
     prior: Prior
     household: Household
     days: Days
-    views: np.ndarray | None
+    views: csr_array | None
     factor: np.ndarray
     weights: np.ndarray
     spread: float
@@ -262,6 +264,13 @@ class _Log:
     household: Household
     numbers: Numbers
 
+    @cached_property
+    def eaten(self) -> np.ndarray:
+        """What the colony uses on each day, brood reared on income and drying apart. [kg]"""
+        chill, brooding = drivers(self.days, self.numbers)
+        base, cold, warm, *_ = self.household.mean
+        return base + cold * chill + warm * brooding + self.household.over(self.days)
+
     def latent(self) -> np.ndarray:
         """Record days with flight that a daily gain or a longer span speaks of."""
         spoken = np.isfinite(self.intake)
@@ -322,10 +331,12 @@ class _Solved:
 def _solved(log: _Log, prior: Prior, members: Members, days: Days, z: np.ndarray) -> _Solved:
     """Condition on the log; a few Newton rounds from z where totals are seen."""
     cov = prior.between(days, members, days, members)
-    for _ in range(1 if log.single.all() else 5):
+    for _ in range(1 if log.single.all() else NEWTON_ROUNDS):
         views = _views(log, z)
         factor, weights = _solve(views, members.mean, cov, prior)
-        z = members.mean + cov @ _back(views, weights)
+        before, z = z, members.mean + cov @ _back(views, weights)
+        if np.abs(z - before).max() < NEWTON_NEAR:
+            break
     return _Solved(views, factor, weights, z)
 
 
@@ -334,7 +345,7 @@ def _own_scales(seen: _Solved, prior: Prior, members: Members, days: Days) -> Sc
     numbers = prior.numbers
     rows = slice(-int(numbers["flow.scales_most"]), None)
     views = seen.views.take(rows)
-    used = np.arange(len(days))[rows] if views.matrix is None else views.matrix.any(0)
+    used = np.arange(len(days))[rows] if views.matrix is None else np.unique(views.matrix.indices)
     views, days, members = views.among(used), days.take(used), members.take(used)
     named = {name: views.seen(part) for name, part in parts(days, days, numbers)}
     named["noise"] = np.diag(views.own)
@@ -356,11 +367,11 @@ def _views(log: _Log, z: np.ndarray) -> Observations:
     daily = Observations(None, seen_on_scale(seen), error**2, np.ones(len(seen)))
     if known.all() and log.single.all():
         return daily
-    views = [replace(daily, matrix=np.eye(len(index))[known])]
+    views = [replace(daily, matrix=eye_array(len(index), format="csr")[known])]
     views += [_total_view(log, k, index, z) for k in np.flatnonzero(~log.single)]
     views = [view for view in views if len(view.value)]
-    columns = ("matrix", "value", "var", "own")
-    return Observations(*(np.concatenate([getattr(v, c) for v in views]) for c in columns))
+    columns = (np.concatenate([getattr(v, c) for v in views]) for c in ("value", "var", "own"))
+    return Observations(vstack([v.matrix for v in views], format="csr"), *columns)
 
 
 def _total_view(log: _Log, k: int, index: np.ndarray, z: np.ndarray) -> Observations:
@@ -371,20 +382,12 @@ def _total_view(log: _Log, k: int, index: np.ndarray, z: np.ndarray) -> Observat
     kept = 1.0 - log.household.mean[-1]  # what dries off within the span never shows in its total
     row = np.zeros((int(inside.any()), len(index)))
     row[:, inside] = kept / slope(here)
-    eaten = _eaten(log, start, length, here.sum() / length)
+    eaten = np.nansum(log.eaten[start : start + length])
+    eaten += log.household.mean[3] * here.sum()  # brood reared on it, spread over the span
     total = log.spans["gain_kg"].iloc[k] + eaten - kept * here.sum() + row @ z
     unsure = log.numbers["flow.use_unsure_frac"] * eaten
     var = log.spans["gain_sd_kg"].iloc[k] ** 2 + unsure**2
-    return Observations(row, total, np.full(len(row), var), (row**2).sum(1))
-
-
-def _eaten(log: _Log, start: int, length: int, memory: float) -> float:
-    """What the colony uses over a span, without drying. [kg]"""
-    days = log.days.take(slice(start, start + length))
-    chill, brooding = drivers(days, log.numbers)
-    base, cold, warm, brood, _ = log.household.mean
-    own = log.household.over(log.days)[start : start + length]
-    return float(np.nansum(base + cold * chill + warm * brooding + own) + brood * memory * length)
+    return Observations(csr_array(row), total, np.full(len(row), var), (row**2).sum(1))
 
 
 def _solve(views: Observations, mean: np.ndarray, cov: np.ndarray, prior: Prior):

@@ -18,13 +18,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 from scipy.stats import exponnorm, norm
-from statsmodels.robust.norms import HuberT
 from statsmodels.tsa.statespace.kalman_smoother import KalmanSmoother
 
 from flowcast.flow.days import Days
 from flowcast.numbers import Numbers
 
 COEFFICIENTS = ("base", "cold", "warm", "brood", "rho")
+HUBER_SD = 1.5  # errors weigh in full up to here (Huber's weights)
 LEAST = 0.0  # of every coefficient: a colony never gives weight back
 
 
@@ -162,9 +162,8 @@ def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int
         trickle = np.where(idle, 0.0, numbers["flow.barren_kg"])
         seen = np.where(known & (weight > 0.01), trickle - gain_kg, np.nan)
         # What a barren day seems to have brought is its error, and far off it counts less (Huber).
-        weight = weight * HuberT(t=1.5).weights(
-            np.nan_to_num(intake - trickle) / numbers["flow.idle_sd_kg"]
-        )
+        off = np.abs(np.nan_to_num(intake - trickle)) / numbers["flow.idle_sd_kg"]
+        weight = weight * (HUBER_SD / np.maximum(off, HUBER_SD))
         household = replace(_smoothed(design, seen, weight, numbers), since=days.time[0])
     return household
 
