@@ -325,6 +325,7 @@ class _Solved:
     z: np.ndarray
 
     def residual(self, mean: np.ndarray) -> np.ndarray:
+        """What was observed less what this mean of the latent days would show."""
         return self.views.value - self.views.of(mean)
 
 
