@@ -286,16 +286,16 @@ def _condition(log: _Log, prior: Prior) -> FlowModel:
     """Solve for z given everything the log says: with the general scales, then with the yard's own."""
     days = log.days.take(log.latent())
     empty = FlowModel(
-        prior,
-        log.household,
-        days,
-        None,
-        np.zeros((0, 0)),
-        np.zeros(0),
-        1.0,
-        Stock(0.0, 0.0),
-        0,
-        0.0,
+        prior=prior,
+        household=log.household,
+        days=days,
+        views=None,
+        factor=np.zeros((0, 0)),
+        weights=np.zeros(0),
+        spread=1.0,
+        stock=Stock(0.0, 0.0),
+        observed=0,
+        seasons=0.0,
     )
     if not len(days):
         return empty

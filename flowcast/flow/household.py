@@ -24,7 +24,6 @@ from flowcast.flow.days import Days
 from flowcast.numbers import Numbers
 
 COEFFICIENTS = ("base", "cold", "warm", "brood", "rho")
-HUBER_SD = 1.5  # errors weigh in full up to here (Huber's weights)
 LEAST = 0.0  # of every coefficient: a colony never gives weight back
 
 
@@ -147,7 +146,7 @@ def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int
     Those are days with practically no foraging hours, and each other day as far as it and its
     neighbours look barren (`barren_share`). A few rounds, since intake and use explain each other.
     """
-    household = prior_household(numbers)
+    household, full = prior_household(numbers), numbers["flow.huber_sd"]
     idle = days.foraging_h < numbers["flow.idle_below_h"]
     known = np.isfinite(gain_kg) & np.isfinite(days.temp_c) & np.isfinite(days.month_temp_c)
     if known.sum() < 3:
@@ -163,7 +162,7 @@ def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int
         seen = np.where(known & (weight > 0.01), trickle - gain_kg, np.nan)
         # What a barren day seems to have brought is its error, and far off it counts less (Huber).
         off = np.abs(np.nan_to_num(intake - trickle)) / numbers["flow.idle_sd_kg"]
-        weight = weight * (HUBER_SD / np.maximum(off, HUBER_SD))
+        weight = weight * (full / np.maximum(off, full))
         household = replace(_smoothed(design, seen, weight, numbers), since=days.time[0])
     return household
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import fields, is_dataclass
+from dataclasses import asdict, fields, is_dataclass
 
 import pandas as pd
 
@@ -44,6 +44,7 @@ def outlook_data(found: YardOutlook) -> dict:
         "seed": found.seed,
         "scenarios": len(outlook.scenarios.gain_kg),
         "seasons_of_log": _number(found.model.seasons),
+        "scales": asdict(found.model.prior.scales),
         "flow_day_kg": _number(outlook.threshold_kg),
         "answer": words.answer(outlook, yard.say),
         "flow_window": _window(outlook),
