@@ -20,6 +20,7 @@ from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.linalg.lapack import dpotri
 from scipy.sparse import csr_array, eye_array, vstack
 
+from flowcast.flow.bounds import stand_ins
 from flowcast.flow.days import Days, day_number
 from flowcast.flow.household import Household, Stock, drivers, fit_household, intake_of, step
 from flowcast.flow.kernel import (
@@ -130,13 +131,15 @@ class Prior:
 class Observations:
     """Linear views of z: value = matrix @ z + error. `matrix` (sparse) None is the identity.
 
-    var: variance of the scale's error. own: how many days' own noise each value holds.
+    var: variance of the scale's error. own: how many days' own noise each value holds. bound: whether
+    the value is a lower bound, the hives having been full.
     """
 
     matrix: csr_array | None
     value: np.ndarray
     var: np.ndarray
     own: np.ndarray
+    bound: np.ndarray
 
     def of(self, table: np.ndarray) -> np.ndarray:
         """The view of columns (or one column) that stand over the latent days."""
@@ -146,10 +149,11 @@ class Observations:
         """The covariance of the values, from that of the latent days."""
         return cov if self.matrix is None else self.of(self.of(cov).T)
 
-    def take(self, rows: slice) -> Observations:
+    def take(self, rows: np.ndarray) -> Observations:
         """Some of the values."""
         matrix = None if self.matrix is None else self.matrix[rows]
-        return Observations(matrix, self.value[rows], self.var[rows], self.own[rows])
+        each = (self.value, self.var, self.own, self.bound)
+        return Observations(matrix, *(column[rows] for column in each))
 
     def among(self, days: np.ndarray) -> Observations:
         """The same values over these of the latent days alone, which hold all that they see."""
@@ -230,7 +234,8 @@ def fit_flow(spans: pd.DataFrame, days: Days, ensemble: Ensemble, numbers: Numbe
     ----------
     spans : DataFrame
         `tables.GAIN`, index the local date a span starts on: daily net gains of the yard
-        (days = 1) and totals over longer spans; may be empty. [kg]
+        (days = 1) and totals over longer spans; may be empty. Where `lower_bound` is true, hives
+        were full and the gain says only that it would have been so much or more. [kg]
     days : Days
         The record's days up to the issue date; every span lies within them.
 
@@ -245,11 +250,18 @@ def fit_flow(spans: pd.DataFrame, days: Days, ensemble: Ensemble, numbers: Numbe
     single = (spans["days"] == 1).to_numpy()
     gain = np.full(len(days), np.nan)
     gain[at[single]] = spans["gain_kg"].to_numpy()[single]
-    household = fit_household(gain, days, numbers)
+    full = np.zeros(len(days), bool)
+    full[at[single]] = _bounds(spans)[single]
+    household = fit_household(gain, days, numbers, full=full)
     intake, _ = intake_of(gain, days, household)
     log = _Log(spans, at, single, intake, days, household, numbers)
     model = _condition(log, prior)
     return replace(model, stock=_stock_after(log, model))
+
+
+def _bounds(spans: pd.DataFrame) -> np.ndarray:
+    """Which gains are lower bounds; none in a table that does not say."""
+    return spans.get("lower_bound", pd.Series(0.0, spans.index)).to_numpy(bool)
 
 
 @dataclass(frozen=True)
@@ -309,7 +321,7 @@ def _condition(log: _Log, prior: Prior) -> FlowModel:
         views=last.views.matrix,
         factor=last.factor,
         weights=last.weights,
-        spread=_spread(last.residual(members.mean), last.weights, log.numbers),
+        spread=_spread(last, members.mean, log.numbers),
         observed=len(last.views.value),
         seasons=_seasons(log),
     )
@@ -317,16 +329,17 @@ def _condition(log: _Log, prior: Prior) -> FlowModel:
 
 @dataclass(frozen=True)
 class _Solved:
-    """What was observed, with its factor and weights under given scales; z is the latent mean."""
+    """What was observed, with its factor and weights under given scales; z is the latent mean.
+
+    counted: the value that each counts as, for a bound its stand-in's. share: how far it counts.
+    """
 
     views: Observations
+    counted: np.ndarray
+    share: np.ndarray
     factor: np.ndarray
     weights: np.ndarray
     z: np.ndarray
-
-    def residual(self, mean: np.ndarray) -> np.ndarray:
-        """What was observed less what this mean of the latent days would show."""
-        return self.views.value - self.views.of(mean)
 
 
 def _solved(log: _Log, prior: Prior, members: Members, days: Days, z: np.ndarray) -> _Solved:
@@ -334,19 +347,19 @@ def _solved(log: _Log, prior: Prior, members: Members, days: Days, z: np.ndarray
     cov = prior.between(days, members, days, members)
     for _ in range(1 if log.single.all() else NEWTON_ROUNDS):
         views = _views(log, z)
-        factor, weights = _solve(views, members.mean, cov, prior)
+        counted, share, factor, weights = _solve(views, members.mean, cov, prior)
         before, z = z, members.mean + cov @ _back(views, weights)
         if np.abs(z - before).max() < NEWTON_NEAR:
             break
-    return _Solved(views, factor, weights, z)
+    return _Solved(views, counted, share, factor, weights, z)
 
 
 def _own_scales(seen: _Solved, prior: Prior, members: Members, days: Days) -> Scales:
-    """The yard's own scales, learned from the newest values of its log."""
+    """The yard's own scales, learned from the newest values of its log that are no bounds."""
     numbers = prior.numbers
-    rows = slice(-int(numbers["flow.scales_most"]), None)
+    rows = np.flatnonzero(~seen.views.bound)[-int(numbers["flow.scales_most"]) :]
     views = seen.views.take(rows)
-    used = np.arange(len(days))[rows] if views.matrix is None else np.unique(views.matrix.indices)
+    used = rows if views.matrix is None else np.unique(views.matrix.indices)
     views, days, members = views.among(used), days.take(used), members.take(used)
     named = {name: views.seen(part) for name, part in parts(days, days, numbers)}
     named["noise"] = np.diag(views.own)
@@ -365,13 +378,17 @@ def _views(log: _Log, z: np.ndarray) -> Observations:
     # A noisy intake near zero would weigh without end on the steep foot of the scale.
     sd = np.hypot(daily_sd[index][known], log.numbers["flow.wood_sd_kg"])
     error = sd * slope(np.maximum(np.abs(seen), sd))
-    daily = Observations(None, seen_on_scale(seen), error**2, np.ones(len(seen)))
+    full = np.zeros(len(log.days), bool)
+    full[log.at[log.single]] = _bounds(log.spans)[log.single]
+    bound = full[index][known]
+    daily = Observations(None, seen_on_scale(seen), error**2, np.ones(len(seen)), bound)
     if known.all() and log.single.all():
         return daily
     views = [replace(daily, matrix=eye_array(len(index), format="csr")[known])]
     views += [_total_view(log, k, index, z) for k in np.flatnonzero(~log.single)]
     views = [view for view in views if len(view.value)]
-    columns = (np.concatenate([getattr(v, c) for v in views]) for c in ("value", "var", "own"))
+    names = ("value", "var", "own", "bound")
+    columns = (np.concatenate([getattr(v, c) for v in views]) for c in names)
     return Observations(vstack([v.matrix for v in views], format="csr"), *columns)
 
 
@@ -388,26 +405,51 @@ def _total_view(log: _Log, k: int, index: np.ndarray, z: np.ndarray) -> Observat
     total = log.spans["gain_kg"].iloc[k] + eaten - kept * here.sum() + row @ z
     unsure = log.numbers["flow.use_unsure_frac"] * eaten
     var = log.spans["gain_sd_kg"].iloc[k] ** 2 + unsure**2
-    return Observations(csr_array(row), total, np.full(len(row), var), (row**2).sum(1))
+    bound = np.full(len(row), _bounds(log.spans)[k])
+    return Observations(csr_array(row), total, np.full(len(row), var), (row**2).sum(1), bound)
 
 
 def _solve(views: Observations, mean: np.ndarray, cov: np.ndarray, prior: Prior):
-    """Cholesky factor and weights of the observations, days far off the rest held down."""
-    numbers, full = prior.numbers, views.seen(cov)
-    residual = views.value - views.of(mean)
+    """What each observation counts as and how far, Cholesky factor and weights.
+
+    Days far off the rest are held down, and bounds stand as far as they tell.
+    """
+    numbers, full, expected = prior.numbers, views.seen(cov), views.of(mean)
     plain = var = views.var + views.own * prior.scales.noise**2
     for round_ in range(int(numbers["flow.robust_rounds"]) + 1):
+        counted, noise = _counted(views, expected, full, var)
         seen = full.copy(order="F")  # so that it is solved in place
-        seen[np.diag_indices_from(seen)] += var
+        seen[np.diag_indices_from(seen)] += noise
         factor, _ = cho_factor(seen, lower=True, overwrite_a=True)
-        weights = cho_solve((factor, True), residual)
+        weights = cho_solve((factor, True), counted - expected)
         if round_ < numbers["flow.robust_rounds"]:
             var = _held(plain, factor, weights, numbers["flow.noise_dof"])
-    return np.tril(factor), weights
+    return counted, var / noise, np.tril(factor), weights
+
+
+def _counted(
+    views: Observations, expected: np.ndarray, full: np.ndarray, var: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Values and variances of errors; of bounds those of their stand-ins beside all that was seen."""
+    if not views.bound.any():
+        return views.value, var
+    at, plain = np.flatnonzero(views.bound), np.flatnonzero(~views.bound)
+    across = full[np.ix_(plain, at)]
+    factor = cho_factor(full[np.ix_(plain, plain)] + np.diag(var[plain]), lower=True)
+    solved = cho_solve(factor, across)
+    mean = expected[at] + solved.T @ (views.value - expected)[plain]
+    left = full[np.ix_(at, at)] - across.T @ solved
+    value, noise = views.value.copy(), var.copy()
+    value[at], noise[at] = stand_ins(mean, left, views.value[at], var[at])
+    return value, noise
 
 
 def _held(var: np.ndarray, factor: np.ndarray, weights: np.ndarray, dof: float) -> np.ndarray:
-    """Student-t errors by reweighting: each error grows with its own left-out residual."""
+    """Student-t errors by reweighting: each error grows with its own left-out residual.
+
+    Of a bound's stand-in that residual is one-sided by itself: squared it is g / (a + g) (`bounds`),
+    which exceeds 1 only where less is expected than was seen.
+    """
     inverse, _ = dpotri(factor, lower=True, overwrite_c=True)  # the next round has its own factor
     own = np.diag(inverse)
     squared = weights**2 / own  # left-out residual squared over its variance
@@ -418,10 +460,11 @@ def _back(views: Observations, weights: np.ndarray) -> np.ndarray:
     return weights if views.matrix is None else views.matrix.T @ weights
 
 
-def _spread(residual: np.ndarray, weights: np.ndarray, numbers: Numbers) -> float:
+def _spread(found: _Solved, mean: np.ndarray, numbers: Numbers) -> float:
     """How much wider or narrower than thought this yard is, shrunk to 1. Standard deviations."""
     ease = numbers["flow.spread_days"]
-    return float(np.sqrt((ease + residual @ weights) / (ease + len(residual))))
+    off = (found.counted - found.views.of(mean)) @ found.weights
+    return float(np.sqrt((ease + off) / (ease + found.share.sum())))
 
 
 def _seasons(log: _Log) -> float:
