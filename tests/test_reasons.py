@@ -143,7 +143,7 @@ def hive(name, kg, first=0, days=100):
     """A hive that gains evenly over 100 days, known from day `first` on."""
     daily = pd.Series(kg / days, pd.date_range("2022-05-01", periods=days))
     daily.iloc[:first] = np.nan
-    return HiveSeason(name, daily, np.nan, ())
+    return HiveSeason(name, daily, np.nan, (), daily.isna() & False)
 
 
 def test_one_hive_far_behind():

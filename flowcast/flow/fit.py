@@ -249,12 +249,11 @@ def fit_flow(spans: pd.DataFrame, days: Days, ensemble: Ensemble, numbers: Numbe
     at = (day_number(spans.index) - first).astype(int)
     single = (spans["days"] == 1).to_numpy()
     gain = np.full(len(days), np.nan)
-    gain[at[single]] = spans["gain_kg"].to_numpy()[single]
-    full = np.zeros(len(days), bool)
+    gain[at[single]], full = spans["gain_kg"].to_numpy()[single], np.zeros(len(days), bool)
     full[at[single]] = _bounds(spans)[single]
     household = fit_household(gain, days, numbers, full=full)
     intake, _ = intake_of(gain, days, household)
-    log = _Log(spans, at, single, intake, days, household, numbers)
+    log = _Log(spans, at, single, full, intake, days, household, numbers)
     model = _condition(log, prior)
     return replace(model, stock=_stock_after(log, model))
 
@@ -266,11 +265,12 @@ def _bounds(spans: pd.DataFrame) -> np.ndarray:
 
 @dataclass(frozen=True)
 class _Log:
-    """What the scale said, laid over the record's days."""
+    """What the scale said, laid over the record's days; full: days whose gain is a lower bound."""
 
     spans: pd.DataFrame
     at: np.ndarray
     single: np.ndarray
+    full: np.ndarray
     intake: np.ndarray
     days: Days
     household: Household
@@ -283,9 +283,21 @@ class _Log:
         base, cold, warm, *_ = self.household.mean
         return base + cold * chill + warm * brooding + self.household.over(self.days)
 
+    @cached_property
+    def daily_sd(self) -> np.ndarray:
+        """Error of each day's intake, wood and damp included. [kg]"""
+        sd = np.full(len(self.days), np.nan)
+        sd[self.at[self.single]] = self.spans["gain_sd_kg"].to_numpy()[self.single]
+        return np.hypot(sd, self.numbers["flow.wood_sd_kg"])
+
+    @cached_property
+    def told(self) -> np.ndarray:
+        """Intake of the days that tell of it: what is at least nothing is known of any day. [kg]"""
+        return np.where(self.full & (self.intake <= self.daily_sd), np.nan, self.intake)
+
     def latent(self) -> np.ndarray:
         """Record days with flight that a daily gain or a longer span speaks of."""
-        spoken = np.isfinite(self.intake)
+        spoken = np.isfinite(self.told)
         for start, length in zip(
             self.at[~self.single], self.spans["days"][~self.single], strict=True
         ):
@@ -370,18 +382,12 @@ def _own_scales(seen: _Solved, prior: Prior, members: Members, days: Days) -> Sc
 def _views(log: _Log, z: np.ndarray) -> Observations:
     """Daily intake as z itself; totals of longer spans linearised at the present z."""
     index = log.latent()
-    sd = log.spans["gain_sd_kg"].to_numpy()
-    daily_sd = np.full(len(log.days), np.nan)
-    daily_sd[log.at[log.single]] = sd[log.single]
-    known = np.isfinite(log.intake[index])
-    seen = log.intake[index][known]
+    known = np.isfinite(log.told[index])
+    seen, sd = log.told[index][known], log.daily_sd[index][known]
     # A noisy intake near zero would weigh without end on the steep foot of the scale.
-    sd = np.hypot(daily_sd[index][known], log.numbers["flow.wood_sd_kg"])
     error = sd * slope(np.maximum(np.abs(seen), sd))
-    full = np.zeros(len(log.days), bool)
-    full[log.at[log.single]] = _bounds(log.spans)[log.single]
-    bound = full[index][known]
-    daily = Observations(None, seen_on_scale(seen), error**2, np.ones(len(seen)), bound)
+    full = log.full[index][known]
+    daily = Observations(None, seen_on_scale(seen), error**2, np.ones(len(seen)), full)
     if known.all() and log.single.all():
         return daily
     views = [replace(daily, matrix=eye_array(len(index), format="csr")[known])]
@@ -393,19 +399,21 @@ def _views(log: _Log, z: np.ndarray) -> Observations:
 
 
 def _total_view(log: _Log, k: int, index: np.ndarray, z: np.ndarray) -> Observations:
-    """One span's total as a row over the latent days; no row where no latent day lies in it."""
+    """One span's total as a row over the latent days; no row where it tells of none of them."""
     start, length = int(log.at[k]), int(log.spans["days"].iloc[k])
     inside = (index >= start) & (index < start + length)
     here = from_scale(z[inside])
     kept = 1.0 - log.household.mean[-1]  # what dries off within the span never shows in its total
-    row = np.zeros((int(inside.any()), len(index)))
-    row[:, inside] = kept / slope(here)
     eaten = np.nansum(log.eaten[start : start + length])
     eaten += log.household.mean[3] * here.sum()  # brood reared on it, spread over the span
-    total = log.spans["gain_kg"].iloc[k] + eaten - kept * here.sum() + row @ z
     unsure = log.numbers["flow.use_unsure_frac"] * eaten
     var = log.spans["gain_sd_kg"].iloc[k] ** 2 + unsure**2
-    bound = np.full(len(row), _bounds(log.spans)[k])
+    intake, full = log.spans["gain_kg"].iloc[k] + eaten, _bounds(log.spans)[k]
+    tells = inside.any() and not (full and intake <= np.sqrt(var))
+    row = np.zeros((int(tells), len(index)))
+    row[:, inside] = kept / slope(here)
+    total = intake - kept * here.sum() + row @ z
+    bound = np.full(len(row), full)
     return Observations(csr_array(row), total, np.full(len(row), var), (row**2).sum(1), bound)
 
 

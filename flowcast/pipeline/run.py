@@ -197,6 +197,7 @@ def standing_of(record: Record) -> Standing:
         yard.flow_day_kg,
         yard.place,
         yard.numbers,
+        full=record.spans.index[(record.spans["days"] == 1) & (record.spans["lower_bound"] > 0)],
     )
 
 
@@ -290,9 +291,11 @@ def _plant(forage: ForageSection, yard: Yard) -> Plant:
 
 
 def _recent_gain(record: Record, length: int = 60) -> np.ndarray:
+    """The yard's last daily gains; what full hives gained below a flow day is no end of a flow. [kg]"""
     days = pd.date_range(end=record.issue_date - pd.Timedelta(days=1), periods=length)
-    single = record.spans[record.spans["days"] == 1]["gain_kg"]
-    return single.reindex(days).to_numpy(float)
+    single = record.spans[record.spans["days"] == 1]
+    silent = (single["lower_bound"] > 0) & (single["gain_kg"] < record.yard.flow_day_kg)
+    return single["gain_kg"].mask(silent).reindex(days).to_numpy(float)
 
 
 def from_issue(drawn: Scenarios, unknown: int) -> Scenarios:

@@ -148,7 +148,8 @@ def log_so_far(standing: Standing, say: Say) -> list[str]:
     lines = []
     if not math.isnan(standing.gain_kg):
         key = "season.gained" if standing.gain_kg >= 0 else "season.lost"
-        lines.append(say(key, weight=say.weight(abs(standing.gain_kg))))
+        weight, full = say.weight(abs(standing.gain_kg)), standing.full_days
+        lines.append(say(f"{key}_bound", weight=weight, n=full) if full else say(key, weight=weight))
     if standing.last_window:
         first, last = (say.full_day(date) for date in standing.last_window)
         lines.append(say("season.last_flow", first=first, last=last))

@@ -54,7 +54,7 @@ def mark_full(
     if free_kg is None or not len(log.gains):
         return log
     gains = log.gains
-    ends = gains.index + pd.to_timedelta(gains["days"], unit="D")
+    ends = gains.index + pd.to_timedelta(gains["days"].to_numpy(), unit="D")
     seen = ends[-1] if seen is None else seen
     begun, ended = (
         free_kg + free_since(log, dates, timezone, numbers, seen) for dates in (gains.index, ends)
@@ -63,7 +63,7 @@ def mark_full(
     near = (ends >= seen - reach) & (gains.index <= seen + reach)
     full = near & (np.minimum(begun, ended) < numbers["scale_log.full_kg"])
     counts = log.counts | (
-        {"days that began without free comb": int(gains["days"][full].sum())} if full.any() else {}
+        {"days without free comb": int(gains["days"][full].sum())} if full.any() else {}
     )
     return replace(log, gains=gains.assign(lower_bound=full), counts=counts)
 

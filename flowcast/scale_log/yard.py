@@ -52,7 +52,7 @@ def yard_gains(logs: list[CleanLog], numbers: Numbers) -> pd.DataFrame:
             "hives": hives,
             "spread_kg": spread,
             # A bound, if the median would rise with what the full hives could have gained.
-            "lower_bound": gain.mask(full, np.inf).median(axis=1) > gain.median(axis=1),
+            "lower_bound": gain.mask(full & kept, np.inf).median(axis=1) > gain.median(axis=1),
         }
     )
 
