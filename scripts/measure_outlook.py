@@ -22,7 +22,6 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-
 from simulator.yards import boxes_toml
 
 from flowcast import pipeline

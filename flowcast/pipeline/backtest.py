@@ -77,7 +77,8 @@ def backtest(
     reach = reach or Reach()
     _check_question(every, horizon, modes)
     sources = _past_only(read_sources(folder, replace(reach, live=False)))
-    whole = known_before(sources, default_issue_date(sources) if as_of is None else as_of)
+    end = default_issue_date(sources) if as_of is None else as_of
+    whole = known_before(sources, end, current=as_of is None)
     plan = Plan(_origins(whole, first, last, every, horizon), horizon, tuple(modes), scenarios)
     truth = _Truth.of(whole)
     found = list(_each(sources, whole, truth, plan, processes, reach))
@@ -225,7 +226,9 @@ def _ours(found, mode: str, issue, plan: Plan, observed: _Observed) -> pd.DataFr
 
 def _simple(record: Record, issue, dates, observed: _Observed) -> list[pd.DataFrame]:
     """The simple forecasters, from the daily gains known that morning; none without any."""
-    gains = record.spans[(record.spans["days"] == 1) & (record.spans["lower_bound"] == 0)]["gain_kg"]
+    gains = record.spans[(record.spans["days"] == 1) & (record.spans["lower_bound"] == 0)][
+        "gain_kg"
+    ]
     if not len(gains):
         return []
     gains = gains.reindex(pd.date_range(gains.index[0], issue - pd.Timedelta(days=1)))

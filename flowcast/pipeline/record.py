@@ -41,9 +41,7 @@ def _day_after(block: Block, sources: Sources) -> pd.Timestamp:
     return last.tz_convert(sources.yard.place.timezone).tz_localize(None).normalize()
 
 
-def known_before(
-    sources: Sources, issue_date: pd.Timestamp, *, current: bool = False
-) -> Record:
+def known_before(sources: Sources, issue_date: pd.Timestamp, *, current: bool = False) -> Record:
     """Cut everything at the start of the issue date, then clean and reckon.
 
     The cut comes first, so that no step of the reckoning can see beyond it. current: what yard.toml

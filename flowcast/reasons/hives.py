@@ -96,9 +96,7 @@ def _hive(name, log: CleanLog | None, lines: pd.DataFrame, first, last, timezone
     return HiveSeason(name, shares, float(crop), tuple(sorted(events)), full)
 
 
-NO_GAINS = pd.DataFrame(
-    {"days": [], "gain_kg": [], "lower_bound": []}, index=pd.DatetimeIndex([])
-)
+NO_GAINS = pd.DataFrame({"days": [], "gain_kg": [], "lower_bound": []}, index=pd.DatetimeIndex([]))
 
 
 @dataclass(frozen=True)
