@@ -6,7 +6,8 @@ The prior's mean and covariance come from the ensemble of `flow.prior`. The seas
 smooth functions of phenological day, calendar day, foraging hours, temperature and soil water;
 the drifts say how good this year, these weeks and these days are. All of it is conditioned at
 once on daily gains (seen directly) and on totals over longer spans (seen through their sum,
-linearised where they stand). Power and offset as found on simulated yards; see numbers.toml.
+linearised where they stand); gains of hives without free comb enter as lower bounds (`bounds`).
+Power and offset as found on simulated yards; see numbers.toml.
 """
 
 from __future__ import annotations
