@@ -61,7 +61,7 @@ def mark_full(
     )
     reach = pd.Timedelta(days=numbers["scale_log.room_back_d"])
     near = (ends >= seen - reach) & (gains.index <= seen + reach)
-    full = near & (np.minimum(begun, ended) < numbers["scale_log.full_kg"])
+    full = near & (np.minimum(begun, ended) < numbers["scale_log.limited_kg"])
     counts = log.counts | (
         {"days without free comb": int(gains["days"][full].sum())} if full.any() else {}
     )

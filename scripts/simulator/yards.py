@@ -6,7 +6,6 @@ import gzip
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -125,8 +124,8 @@ def _toml_value(value: Any) -> str:
         return "{ " + ", ".join(f"{k} = {_toml_value(v)}" for k, v in value.items()) + " }"
     if isinstance(value, list):
         return "[" + ", ".join(map(_toml_value, value)) + "]"
-    if isinstance(value, date):
-        return value.isoformat()
+    if isinstance(value, pd.Timestamp):
+        return f"{value:%Y-%m-%d}"
     return json.dumps(value, ensure_ascii=False)
 
 
@@ -320,7 +319,7 @@ def _last_look(looks: pd.DataFrame, before: str) -> dict[str, Any]:
     """Boxes and the day they were seen, from the last visit before a date."""
     last = looks[looks.index < before].iloc[-1]
     boxes = last.drop("hive").dropna().astype(float).tolist()
-    return {"boxes": boxes_toml(boxes), "seen": last.name.date()}
+    return {"boxes": boxes_toml(boxes), "seen": last.name}
 
 
 def _trial_toml(world: World, name: str, rng: np.random.Generator, seen: dict[str, dict]) -> str:
