@@ -332,10 +332,12 @@ def stores(yard: Yard) -> tuple[list[dict], list[dict]]:
             "foresight": _foreseen_feed(yard, floor),
         }
         for name, orders in keepers.items():
-            lived = hive.twin().live_until(hive.day + 364, orders)
+            twin = hive.twin()
+            lived = twin.live_until(hive.day + 364, orders)
             rows.append(
                 {
                     "yard": yard.folder.name, "keeper": name, "days": len(lived),
+                    "taken_kg": _taken_since(hive.day, twin),
                     "low_days": int((lived["stores_kg"] < floor).sum()),
                     "starved": int((lived["stores_kg"] < 0.5).sum()),
                     "fed_kg": lived["fed_kg"].sum(), "end_kg": lived["stores_kg"].iloc[-1],
@@ -343,6 +345,11 @@ def stores(yard: Yard) -> tuple[list[dict], list[dict]]:
                 }
             )  # fmt: skip
     return rows, chances
+
+
+def _taken_since(day: int, hive: ManagedHive) -> float:
+    """Honey taken off since that day. [kg]"""
+    return -sum(e.kg for e in hive.care.events if e.day >= day and e.kind == "harvest")
 
 
 def _room_enough(hive: ManagedHive, visit: bool) -> int:
@@ -551,17 +558,19 @@ def report_stores(rows: list[dict], chances: list[dict]) -> None:
     """Days below the floor and feed, by yard and in all; then the chances."""
     table = pd.DataFrame(rows)
     print(table.groupby(["yard", "keeper"]).agg(
-        {"low_days": "sum", "starved": "sum", "fed_kg": "sum", "end_kg": "mean", "least_kg": "min"}
+        {"low_days": "sum", "starved": "sum", "fed_kg": "sum", "taken_kg": "sum", "end_kg": "mean",
+         "least_kg": "min"}
     ).round(1).unstack().to_string())  # fmt: skip
     total = table.groupby("keeper").sum(numeric_only=True)
     low = total["low_days"] / total["days"]
-    fed = total["fed_kg"]
-    net = fed - total["end_kg"] + total.loc["foresight", "end_kg"]
+    fed, kept = total["fed_kg"], total["end_kg"] + total["taken_kg"]
+    net = fed - kept + kept["foresight"]
     print(
         f"stores: below the floor {low['advice']:.3f} of days (aim 0.02), foresight "
         f"{low['foresight']:.3f}; starved {total.loc['advice', 'starved']} (aim 0); feed "
         f"{fed['advice'] / fed['foresight'] - 1:+.2f} of foresight's (aim 0.30), "
-        f"{net['advice'] / fed['foresight'] - 1:+.2f} less what is left at the year's end"
+        f"{net['advice'] / fed['foresight'] - 1:+.2f} less what is left at the year's end or was "
+        "taken off as honey"
     )
     report_chances(chances)
 

@@ -1,5 +1,7 @@
 """Futures drawn from the fitted model: what is asked for, evenly over weathers, steady in the seed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,7 +11,7 @@ from flowcast.flow.fit import fit_flow
 from flowcast.flow.outlook import read_outlook
 from flowcast.flow.plants import Plant
 from flowcast.flow.prior import draw_ensemble
-from flowcast.flow.scenarios import Future, _nodes, simulate
+from flowcast.flow.scenarios import Future, _nodes, _widening, simulate
 from flowcast.numbers import load_numbers
 from flowcast.tables import QUANTILE_NAMES
 
@@ -53,6 +55,13 @@ def test_as_many_futures_as_asked_for_each_weather_alike(drawn):
     assert len(kept.gain_kg) == 1000
     assert len(drawn[0].gain_kg) == 1000 * NUMBERS["flow.copies"]
     assert np.bincount(kept.weather).tolist() == [100] * 10
+
+
+def test_widened_by_what_rests_on_the_log(prior):
+    # By hand, with 1.4 after many seasons and half of it after one: 1 + 0.4 x 0, 1/2, 3/4.
+    numbers = load_numbers({"flow.widen": 1.4, "flow.widen_seasons": 1.0})
+    told = [_widening(replace(prior[0], seasons=n), numbers) for n in (0.0, 1.0, 3.0)]
+    assert np.allclose(told, [1.0, 1.2, 1.3])
 
 
 def test_quantiles_hold_from_seed_to_seed(drawn):

@@ -141,7 +141,8 @@ def simulate(
     flying = flight_days(future.days, numbers)[weather]
     plain = np.where(flying, from_scale(mean + away), 0.0)
     tail = _tails(len(weather), numbers["flow.scenario_dof"], rng)[:, None]
-    wide = np.where(flying, from_scale(mean + away * numbers["flow.widen"] * widen * tail), 0.0)
+    away *= _widening(model, numbers) * widen * tail
+    wide = np.where(flying, from_scale(mean + away), 0.0)
     kept = plain.mean(0) / np.maximum(wide.mean(0), 1e-9)
     intake = wide * np.minimum(kept, 1.0)
     gain, more = _gains(model, future, weather, intake, rng)
@@ -157,6 +158,13 @@ def simulate(
         copies=copies,
         more_use_kg=more,
     )
+
+
+def _widening(model: FlowModel, numbers: Numbers) -> float:
+    """How much wider the latent season is drawn: the more a log has told, the more rests on scales that
+    are taken as known; without one the prior's own draws hold all that is not known."""
+    told = model.seasons / (model.seasons + numbers["flow.widen_seasons"])
+    return 1.0 + (numbers["flow.widen"] - 1.0) * told
 
 
 def _paths(
