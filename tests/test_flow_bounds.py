@@ -172,7 +172,7 @@ def test_bounds_beside_plain_values_as_if_all_were_solved_at_once(seed):
     bound = rng.random(n) < 0.4
     bound[0] = True
     value, var = rng.normal(0, 1, n), np.full(n, 0.05)
-    views = Observations(None, value, var, np.ones(n), bound)
+    views = Observations(None, value, var, np.ones(n), bound, np.zeros((n, 6)))
     cov = drifting(n)
     counted, share, factor, weights = _solve(views, np.zeros(n), cov, prior)
     noise = var + prior.scales.noise**2

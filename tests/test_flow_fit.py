@@ -19,7 +19,16 @@ from flowcast.flow.fit import (
     slope,
     to_scale,
 )
-from flowcast.flow.household import Stock, drivers, prior_household, step, use
+from flowcast.flow.household import (
+    COEFFICIENTS,
+    Stock,
+    drivers,
+    level_memory,
+    prior_household,
+    step,
+    swing,
+    use,
+)
 from flowcast.flow.kernel import Scales, covariance
 from flowcast.flow.plants import Plant
 from flowcast.flow.prior import draw_ensemble
@@ -123,11 +132,46 @@ def test_one_day_by_hand():
     found, root = model.predict(days)
     assert found[0] == pytest.approx(mean + v / (v + r) * residual, abs=1e-6)
     assert v - (root**2).sum() == pytest.approx(v * r / (v + r), abs=1e-6)
+    # And had the colony used 1 kg more, that kilogram would have been carried in as well; today's level
+    # tells of yesterday's as far as a level keeps over a day.
+    more = (root.T @ model.if_used)[0] / (v / (v + r) * slope(seen))
+    level = level_memory(NUMBERS) * swing(brooding[0], NUMBERS)
+    assert more == pytest.approx([1.0, chill[0], brooding[0], 0.0, 0.0, level], abs=1e-9)
+
+
+@pytest.mark.parametrize("state", ["base", "cold", "warm"])
+def test_more_used_is_more_carried_in_as_if_fitted_anew(state, monkeypatch):
+    # Against the fit itself, of a household moved a little. No memory of income, to which it would add,
+    # and an error that does not change with what was seen.
+    numbers = load_numbers(PLAIN | {"flow.wood_sd_kg": 0.0, "flow.use_unsure_frac": 0.0})
+    days = season_days(1).take(np.arange(0, 200))
+    rng = np.random.default_rng(8)
+    gain = np.where(days.foraging_h > 1, rng.uniform(0.5, 1.5, 200), -0.05)
+    gain[40:52] = np.nan
+    spans = pd.concat([spans_of(gain, days, 1e-4), weighed(days, 41, 10, 4.0)]).sort_index()
+    home, at = prior_household(numbers), COEFFICIENTS.index(state)
+    home = replace(home, mean=home.mean * [1, 1, 1, 0, 0], since=days.time[0], past=np.zeros(200))
+    found = []
+    for more in (0.0, 1e-5):
+        moved = replace(home, mean=home.mean + more * (np.arange(5) == at))
+        monkeypatch.setattr("flowcast.flow.fit.fit_household", lambda *a, m=moved, **k: m)
+        found.append(fit_flow(spans, days, ensemble(), numbers))
+    ahead = season_days(1).take(np.arange(200, 230))
+    (before, root), (after, _) = (model.predict(ahead) for model in found)
+    by_refit = (after - before) / 1e-5
+    assert root.T @ found[0].if_used[:, at] == pytest.approx(by_refit, rel=1e-3, abs=1e-3)
+
+
+def weighed(days, start, length, kg):
+    """A hand weighing: one total over days from `start` on."""
+    return pd.DataFrame(
+        {"days": length, "gain_kg": kg, "gain_sd_kg": 0.2}, index=dates_of(days.time[[start]])
+    )
 
 
 def test_views_of_totals_and_days_agree():
     matrix, none = np.array([[1.0, 0, 0], [0, 1.0, 1.0]]), np.zeros(2, bool)
-    views = Observations(matrix, np.zeros(2), np.ones(2), np.ones(2), none)
+    views = Observations(matrix, np.zeros(2), np.ones(2), np.ones(2), none, np.zeros((2, 6)))
     assert views.of(np.array([1.0, 2.0, 3.0])).tolist() == [1.0, 5.0]
 
 

@@ -133,7 +133,8 @@ class Observations:
     """Linear views of z: value = matrix @ z + error. `matrix` (sparse) None is the identity.
 
     var: variance of the scale's error. own: how many days' own noise each value holds. bound: whether
-    the value is a lower bound, the hives having been full.
+    the value is a lower bound, the hives having been full. used: how the value would change with each
+    state of the household, shape (values, 6): what a colony used more, it had carried in.
     """
 
     matrix: csr_array | None
@@ -141,6 +142,7 @@ class Observations:
     var: np.ndarray
     own: np.ndarray
     bound: np.ndarray
+    used: np.ndarray
 
     def of(self, table: np.ndarray) -> np.ndarray:
         """The view of columns (or one column) that stand over the latent days."""
@@ -153,7 +155,7 @@ class Observations:
     def take(self, rows: np.ndarray) -> Observations:
         """Some of the values."""
         matrix = None if self.matrix is None else self.matrix[rows]
-        each = (self.value, self.var, self.own, self.bound)
+        each = (self.value, self.var, self.own, self.bound, self.used)
         return Observations(matrix, *(column[rows] for column in each))
 
     def among(self, days: np.ndarray) -> Observations:
@@ -167,6 +169,8 @@ class FlowModel:
 
     days are the latent days (flight days that the log says something about). stock is what the
     colony hands on to the first day after the record. seasons is how many seasons the log touches.
+    if_used: how what was observed would change with each state of the household, whitened by `factor`;
+    shape (observed, 6).
     """
 
     prior: Prior
@@ -179,6 +183,7 @@ class FlowModel:
     stock: Stock
     observed: int
     seasons: float
+    if_used: np.ndarray
 
     @cached_property
     def _members(self) -> Members:
@@ -253,8 +258,8 @@ def fit_flow(spans: pd.DataFrame, days: Days, ensemble: Ensemble, numbers: Numbe
     gain[at[single]], full = spans["gain_kg"].to_numpy()[single], np.zeros(len(days), bool)
     full[at[single]] = _bounds(spans)[single]
     household = fit_household(gain, days, numbers, full=full)
-    intake, _ = intake_of(gain, days, household)
-    log = _Log(spans, at, single, full, intake, days, household, numbers)
+    intake, stocks = intake_of(gain, days, household)
+    log = _Log(spans, at, single, full, intake, stocks, days, household, numbers)
     model = _condition(log, prior)
     return replace(model, stock=_stock_after(log, model))
 
@@ -273,6 +278,7 @@ class _Log:
     single: np.ndarray
     full: np.ndarray
     intake: np.ndarray
+    stocks: list[Stock]
     days: Days
     household: Household
     numbers: Numbers
@@ -283,6 +289,11 @@ class _Log:
         chill, brooding = drivers(self.days, self.numbers)
         base, cold, warm, *_ = self.household.mean
         return base + cold * chill + warm * brooding + self.household.over(self.days)
+
+    @cached_property
+    def used(self) -> np.ndarray:
+        """What each state of the household adds to what is used on each day, shape (days, 6)."""
+        return self.household.effects(self.days, self.stocks)
 
     @cached_property
     def daily_sd(self) -> np.ndarray:
@@ -321,6 +332,7 @@ def _condition(log: _Log, prior: Prior) -> FlowModel:
         stock=Stock(0.0, 0.0),
         observed=0,
         seasons=0.0,
+        if_used=np.zeros((0, len(log.household.cov))),
     )
     if not len(days):
         return empty
@@ -337,6 +349,7 @@ def _condition(log: _Log, prior: Prior) -> FlowModel:
         spread=_spread(last, members.mean, log.numbers),
         observed=len(last.views.value),
         seasons=_seasons(log),
+        if_used=solve_triangular(last.factor, last.views.used, lower=True),
     )
 
 
@@ -386,15 +399,16 @@ def _views(log: _Log, z: np.ndarray) -> Observations:
     known = np.isfinite(log.told[index])
     seen, sd = log.told[index][known], log.daily_sd[index][known]
     # A noisy intake near zero would weigh without end on the steep foot of the scale.
-    error = sd * slope(np.maximum(np.abs(seen), sd))
-    full = log.full[index][known]
-    daily = Observations(None, seen_on_scale(seen), error**2, np.ones(len(seen)), full)
+    steep = slope(np.maximum(np.abs(seen), sd))
+    full, used = log.full[index][known], steep[:, None] * log.used[index][known]
+    error = (sd * steep) ** 2
+    daily = Observations(None, seen_on_scale(seen), error, np.ones(len(seen)), full, used)
     if known.all() and log.single.all():
         return daily
     views = [replace(daily, matrix=eye_array(len(index), format="csr")[known])]
     views += [_total_view(log, k, index, z) for k in np.flatnonzero(~log.single)]
     views = [view for view in views if len(view.value)]
-    names = ("value", "var", "own", "bound")
+    names = ("value", "var", "own", "bound", "used")
     columns = (np.concatenate([getattr(v, c) for v in views]) for c in names)
     return Observations(vstack([v.matrix for v in views], format="csr"), *columns)
 
@@ -414,8 +428,9 @@ def _total_view(log: _Log, k: int, index: np.ndarray, z: np.ndarray) -> Observat
     row = np.zeros((int(tells), len(index)))
     row[:, inside] = kept / slope(here)
     total = intake - kept * here.sum() + row @ z
-    bound = np.full(len(row), full)
-    return Observations(csr_array(row), total, np.full(len(row), var), (row**2).sum(1), bound)
+    each = np.full(len(row), var), (row**2).sum(1), np.full(len(row), full)
+    used = np.tile(log.used[start : start + length].sum(0), (len(row), 1))
+    return Observations(csr_array(row), total, *each, used)
 
 
 def _solve(views: Observations, mean: np.ndarray, cov: np.ndarray, prior: Prior):

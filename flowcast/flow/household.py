@@ -56,6 +56,15 @@ class Household:
         levels[inside] = self.past[at[inside]]
         return levels
 
+    def effects(self, days: Days, stocks: list[Stock]) -> np.ndarray:
+        """What one more of each coefficient, or of the level after these days, adds to each day's use.
+
+        Shape (days, 6). The further back a day, the less that level tells of it.
+        """
+        effects = np.nan_to_num(_design(days, stocks, self.numbers).T)
+        effects[:, -1] *= level_memory(self.numbers) ** np.arange(len(days), 0, -1)
+        return effects
+
 
 @dataclass(frozen=True)
 class Stock:

@@ -51,7 +51,8 @@ class Scenarios:
 
     copies: how many neighbouring rows were drawn for each future that was asked for; quantiles and
     chances are read off all rows, so that they hardly depend on the seed. more_use_kg: what each
-    future's colony uses beyond the middle of what is known of its use; None where not kept.
+    future's colony uses beyond the middle of what is known of its use, less what it has therefore
+    carried in more; None where not kept.
     """
 
     dates: pd.DatetimeIndex
@@ -135,17 +136,18 @@ def simulate(
     """
     copies = copies or int(numbers["flow.copies"])
     weather = np.sort(np.resize(np.arange(len(future.labels)), count * copies))
-    mean, away = _paths(
-        model, future, weather, rng, len(future.days) if daily_d is None else daily_d
+    used = model.household.draw(len(weather), rng)
+    mean, more, away = _paths(
+        model, future, weather, used, rng, len(future.days) if daily_d is None else daily_d
     )
     flying = flight_days(future.days, numbers)[weather]
-    plain = np.where(flying, from_scale(mean + away), 0.0)
+    plain = np.where(flying, from_scale(mean + away), 0.0).mean(0)
     tail = _tails(len(weather), numbers["flow.scenario_dof"], rng)[:, None]
     away *= _widening(model, numbers) * widen * tail
-    wide = np.where(flying, from_scale(mean + away), 0.0)
-    kept = plain.mean(0) / np.maximum(wide.mean(0), 1e-9)
-    intake = wide * np.minimum(kept, 1.0)
-    gain, more = _gains(model, future, weather, intake, rng)
+    usual = _held_to(plain, np.where(flying, from_scale(mean + away), 0.0))
+    intake = _held_to(plain, np.where(flying, from_scale(mean + more + away), 0.0))
+    gain, more = _gains(model, future, weather, intake, used, rng)
+    more -= intake - usual  # what it uses more, it has carried in more
     return Scenarios(
         dates=future.dates,
         gain_kg=gain,
@@ -160,6 +162,11 @@ def simulate(
     )
 
 
+def _held_to(mean_kg: np.ndarray, intake_kg: np.ndarray) -> np.ndarray:
+    """Intake of every scenario, shrunk where a wider spread has lifted the mean of all. [kg/d]"""
+    return intake_kg * np.minimum(mean_kg / np.maximum(intake_kg.mean(0), 1e-9), 1.0)
+
+
 def _widening(model: FlowModel, numbers: Numbers) -> float:
     """How much wider the latent season is drawn: the more a log has told, the more rests on scales that
     are taken as known; without one the prior's own draws hold all that is not known."""
@@ -168,21 +175,34 @@ def _widening(model: FlowModel, numbers: Numbers) -> float:
 
 
 def _paths(
-    model: FlowModel, future: Future, weather: np.ndarray, rng: np.random.Generator, daily_d: int
+    model: FlowModel,
+    future: Future,
+    weather: np.ndarray,
+    used: tuple[np.ndarray, np.ndarray],
+    rng: np.random.Generator,
+    daily_d: int,
 ):
-    """Mean and departure of z for each scenario, days joined by their covariance."""
+    """Mean of z for each scenario, what its colony's use adds to that, and its departure, days joined by
+    their covariance.
+
+    What a scale saw is what came in less what was used: a colony that uses more than thought has
+    carried in more.
+    """
     nodes, node_of = _nodes(future.days, daily_d, model.prior.numbers)
     normal = rng.standard_normal((len(weather), len(nodes)))
     noise = _tails((len(weather), len(node_of)), model.prior.numbers["flow.noise_dof"], rng)
     noise *= rng.standard_normal(noise.shape) * model.prior.scales.noise
     mean, away = np.empty_like(nodes.time), normal
+    off = np.column_stack(used) - np.r_[model.household.mean, model.household.level]
+    more = np.empty_like(away)
     for s in range(len(future.labels)):  # one at a time: all at once take most of the memory
         one = Days(*(getattr(nodes, name)[s] for name in nodes.__dataclass_fields__))
         mean[s], removed = model.predict(one)
         rows = weather == s
         if rows.any():
+            more[rows] = off[rows] @ (removed.T @ model.if_used).T
             away[rows] = normal[rows] @ _root(model, one, removed).T
-    return mean[weather][:, node_of], (away[:, node_of] + noise) * model.spread
+    return mean[weather][:, node_of], more[:, node_of], (away[:, node_of] + noise) * model.spread
 
 
 def _nodes(days: Days, daily_d: int, numbers: Numbers) -> tuple[Days, np.ndarray]:
@@ -230,13 +250,14 @@ def _gains(
     future: Future,
     weather: np.ndarray,
     intake: np.ndarray,
+    used: tuple[np.ndarray, np.ndarray],
     rng: np.random.Generator,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The gain equation over every scenario, with the colony's use drawn once a scenario and drifting
-    on; and by how much that use lies over the middle one."""
+    """The gain equation over every scenario, with the colony's use as drawn for it and drifting on; and
+    by how much that use lies over the middle one."""
     numbers, home = model.prior.numbers, model.household
     chill, brooding = drivers(future.days, numbers)
-    coefficients, level = home.draw(len(intake), rng)
+    coefficients, level = used
     middle = coefficients.mean(axis=0)  # of what was drawn, none of it below its least value
     levels = _drifting(level, intake.shape[1], numbers, rng)
     strays = swing(brooding, numbers)[weather]
