@@ -301,6 +301,7 @@ def _condition(log: _Log, prior: Prior) -> FlowModel:
         return empty
     members = prior.members(days)
     first = _solved(log, prior, members, days, members.mean)
+    first = replace(first, factor=empty.factor)  # of no further use, and large
     own = replace(prior, scales=_own_scales(first, prior, members, days))
     last = _solved(log, own, members, days, first.z)
     return replace(
@@ -396,14 +397,15 @@ def _solve(views: Observations, mean: np.ndarray, cov: np.ndarray, prior: Prior)
     numbers, full = prior.numbers, views.seen(cov)
     residual = views.value - views.of(mean)
     plain = var = views.var + views.own * prior.scales.noise**2
+    seen = np.empty_like(full, order="F")  # solved in place, every round in the same
     for round_ in range(int(numbers["flow.robust_rounds"]) + 1):
-        seen = full.copy(order="F")  # so that it is solved in place
+        seen[...] = full
         seen[np.diag_indices_from(seen)] += var
         factor, _ = cho_factor(seen, lower=True, overwrite_a=True)
         weights = cho_solve((factor, True), residual)
         if round_ < numbers["flow.robust_rounds"]:
             var = _held(plain, factor, weights, numbers["flow.noise_dof"])
-    return np.tril(factor), weights
+    return factor, weights  # its upper half is not used, and not cleared
 
 
 def _held(var: np.ndarray, factor: np.ndarray, weights: np.ndarray, dof: float) -> np.ndarray:

@@ -66,10 +66,10 @@ class Scenarios:
     more_use_kg: np.ndarray | None = None
 
     def thinned(self) -> Scenarios:
-        """One row of each future asked for."""
+        """One row of each future asked for; copied, so that the others' memory can go."""
         per_row = ("gain_kg", "intake_kg", "foraging_h", "soil_frac", "weather", "followed_d")
-        kept = {name: getattr(self, name)[:: self.copies] for name in per_row}
-        more = None if self.more_use_kg is None else self.more_use_kg[:: self.copies]
+        kept = {name: getattr(self, name)[:: self.copies].copy() for name in per_row}
+        more = None if self.more_use_kg is None else self.more_use_kg[:: self.copies].copy()
         return replace(self, **kept, more_use_kg=more, copies=1)
 
 
@@ -135,15 +135,8 @@ def simulate(
     """
     copies = copies or int(numbers["flow.copies"])
     weather = np.sort(np.resize(np.arange(len(future.labels)), count * copies))
-    mean, away = _paths(
-        model, future, weather, rng, len(future.days) if daily_d is None else daily_d
-    )
-    flying = flight_days(future.days, numbers)[weather]
-    plain = np.where(flying, from_scale(mean + away), 0.0)
-    tail = _tails(len(weather), numbers["flow.scenario_dof"], rng)[:, None]
-    wide = np.where(flying, from_scale(mean + away * numbers["flow.widen"] * widen * tail), 0.0)
-    kept = plain.mean(0) / np.maximum(wide.mean(0), 1e-9)
-    intake = wide * np.minimum(kept, 1.0)
+    daily_d = len(future.days) if daily_d is None else daily_d
+    intake = _intakes(model, future, weather, rng, daily_d, numbers["flow.widen"] * widen)
     gain, more = _gains(model, future, weather, intake, rng)
     return Scenarios(
         dates=future.dates,
@@ -157,6 +150,24 @@ def simulate(
         copies=copies,
         more_use_kg=more,
     )
+
+
+def _intakes(
+    model: FlowModel,
+    future: Future,
+    weather: np.ndarray,
+    rng: np.random.Generator,
+    daily_d: int,
+    widen: float,
+) -> np.ndarray:
+    """Intake of every scenario, its spread widened and its mean kept. [kg/d]"""
+    numbers = model.prior.numbers
+    mean, away = _paths(model, future, weather, rng, daily_d)
+    flying = flight_days(future.days, numbers)[weather]
+    usual = np.where(flying, from_scale(mean + away), 0.0).mean(0)
+    tail = _tails(len(weather), numbers["flow.scenario_dof"], rng)[:, None]
+    wide = np.where(flying, from_scale(mean + away * widen * tail), 0.0)
+    return wide * np.minimum(usual / np.maximum(wide.mean(0), 1e-9), 1.0)
 
 
 def _paths(
