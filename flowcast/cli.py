@@ -559,6 +559,8 @@ def _bar(doing: str):
     from rich.console import Console
     from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn
 
+    gc.freeze()  # the libraries are loaded and stay: no sweep need look at them
+    gc.enable()
     columns = (SpinnerColumn(), TextColumn("{task.description}"), BarColumn(bar_width=24))
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(f"{doing} ...", total=None)
@@ -574,6 +576,7 @@ def _bar(doing: str):
 def main() -> None:
     """Run the command line: exit 0 done, 1 an error of the user's data in one line, 2 usage."""
     gc.set_threshold(20_000, 20, 20)  # pictures are heaps of small objects: sweep them seldom
+    gc.disable()  # until there is work: nothing that loads is waste
     try:
         app()
     except FlowcastError as error:
