@@ -209,7 +209,7 @@ def _parse(text: str, separator: str, path: Path) -> pd.DataFrame:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
             return pd.read_csv(
-                io.StringIO(text),
+                io.BytesIO(text.encode()),  # a fourth of the memory of a text buffer
                 sep=separator,
                 dtype=str,
                 keep_default_na=False,
