@@ -361,7 +361,8 @@ def report(
     if len(folders) > 1 or (yards and folders != yards):
         found, path = _several(folders, out, asked, reach, as_json, processes)
     else:
-        found, path = _single(folders[0] if folders else None, at, out, asked, reach)
+        folder = folders[0] if folders else None
+        found, path = _single(folder, at, out, asked, reach, with_data=as_json)
     if as_json:
         _print(found | {"page": str(path)}, as_json)
     else:
@@ -372,8 +373,10 @@ def report(
         webbrowser.open(path.resolve().as_uri())
 
 
-def _single(folder: Path | None, at: str | None, out: Path | None, asked: dict, reach: dict):
-    """One yard's page, and the same as data."""
+def _single(
+    folder: Path | None, at: str | None, out: Path | None, asked: dict, reach: dict, with_data: bool
+):
+    """One yard's page, and where asked the same as data."""
     from flowcast import pipeline
     from flowcast.report import page
     from flowcast.report.data import report_data
@@ -385,7 +388,7 @@ def _single(folder: Path | None, at: str | None, out: Path | None, asked: dict, 
         tell("the pictures", 0.8)
         shown = sections(found)
         path = page.write_page(page.render_sections(shown), out or _page_name(folder, at))
-    return report_data(found, shown), path
+    return report_data(found, shown) if with_data else None, path
 
 
 def _several(

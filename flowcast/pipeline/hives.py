@@ -25,8 +25,9 @@ def hives_now(record: Record, *, current: bool) -> list[HiveNow]:
     of the past, which must not know what was written later.
     """
     brooding = float(drivers(record.days, record.yard.numbers)[1][-1])
+    middle = yard_gains(record.logs, record.yard.numbers)["gain_kg"] if record.logs else None
     return [
-        _hive_now(hive, record, brooding, current=current)
+        _hive_now(hive, record, brooding, middle, current=current)
         for hive in record.yard.hives
         if stands(hive, record.issue_date)
     ]
@@ -48,7 +49,9 @@ def seen_on(hive: HiveSection, issue_date: pd.Timestamp, *, current: bool) -> pd
     return seen if seen <= issue_date else None
 
 
-def _hive_now(hive: HiveSection, record: Record, brooding: float, *, current: bool) -> HiveNow:
+def _hive_now(
+    hive: HiveSection, record: Record, brooding: float, middle: pd.Series | None, *, current: bool
+) -> HiveNow:
     seen = seen_on(hive, record.issue_date, current=current)
     fresh = seen is not None and (record.issue_date - seen).days <= _fresh_d(record)
     boxes = boxes_since(hive, record, seen) if seen is not None else ()
@@ -65,18 +68,17 @@ def _hive_now(hive: HiveSection, record: Record, brooding: float, *, current: bo
         supers_on=_supers_on(boxes, hive, record),
         cells=has_cells(hive.name, record),
         clipped=hive.clipped_queen,
-        share=_share(hive.name, record),
+        share=_share(hive.name, record, middle),
     )
 
 
-def _share(hive: str, record: Record) -> tuple[float, float] | None:
+def _share(hive: str, record: Record, middle: pd.Series | None) -> tuple[float, float] | None:
     """What the log tells of the hive against the yard's middle one; None without daily gains of both."""
     good = {log.hive: log.gains[log.gains["quality"] == "good"] for log in record.logs}
     if hive not in good:
         return None
     daily = good[hive][good[hive]["days"] == 1]["gain_kg"]
-    whole = yard_gains(record.logs, record.yard.numbers)["gain_kg"]
-    return share_of(daily, whole, record.yard.numbers)
+    return share_of(daily, middle, record.yard.numbers)
 
 
 def _fresh_d(record: Record) -> int:

@@ -42,6 +42,10 @@ def draw_svg(name: str, draw: Callable, size: tuple[float, float]) -> str:
 
 def _lay_out(figure) -> None:
     """Make room for titles and names once; left to itself, drawing would do it again."""
+    every = (part for ax in figure.axes for part in (ax, *ax.child_axes))
+    for axis in (axis for ax in every for axis in (ax.xaxis, ax.yaxis)):
+        if not axis.get_label_text():
+            axis.set_label_coords(0, 0)  # or all tick names are measured for the place of none
     figure.get_layout_engine().execute(figure)
     figure.set_layout_engine("none")
 
