@@ -483,7 +483,8 @@ def _picture(found, path: Path) -> Path:
     from flowcast.plots.trust import draw_reliability
     from flowcast.report.page import write_page
 
-    svg = draw_alone("reliability", lambda figure: draw_reliability(figure, found), (5, 5))
+    say = found.record.yard.say
+    svg = draw_alone("reliability", lambda figure: draw_reliability(figure, found), (5, 5), say)
     return write_page(svg, path)
 
 

@@ -247,7 +247,7 @@ def test_a_yard_weighed_by_hand_is_judged_from_weighing_to_weighing(tmp_path):
     assert found.origins.isin(starts).all()
     lines = trust.trust_lines(found)
     assert any("totals from weighing to weighing" in line for line in lines)
-    assert "no daily gains" in draw_alone("r", lambda f: draw_reliability(f, found), (4, 4))
+    assert "no daily gains" in draw_alone("r", lambda f: draw_reliability(f, found), (4, 4), Say())
     json.dumps(backtest_data(found), allow_nan=False)
 
 

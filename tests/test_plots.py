@@ -228,7 +228,7 @@ def test_names_are_drawn_as_they_are_written(found):
     dates = season.ribbon_data(found).index
     bloom = bloom_data(found, dates).assign(plant="$a$ \\frac{ 🐝 & <b> " + "long" * 9)
     lanes = pack_lanes(bloom, dates, found.outlook.issue_date, past_share=0.7, letters=99)
-    svg = draw_svg("b", lambda figure: plot_bloom(lanes, dates, ax=figure.subplots()), (5, 2))
+    svg = draw_svg("b", lambda figure: plot_bloom(lanes, dates, ax=figure.subplots()), (5, 2), Say())
     assert "$a$ \\frac{ 🐝 &amp; &lt;b&gt; longlo…" in svg
     assert "longlong" not in svg
 
@@ -352,7 +352,7 @@ def test_picture_of_a_log_is_told_in_words_too():
         "H<1>, 1 June 2024 to 10 June 2024: marked 1 lifted; 1 step taken out, 4.0 kg"
     )
     svg = draw_alone(
-        "c", lambda figure: draw_check(figure, _whole_log(), "UTC", Say()), (9, 5), words
+        "c", lambda figure: draw_check(figure, _whole_log(), "UTC", Say()), (9, 5), Say(), words
     )
     assert 'role="img"' in svg and "<title>H&lt;1&gt;, 1 June 2024" in svg
     assert "aria-hidden" not in svg.split(">")[0]
@@ -383,8 +383,8 @@ def test_svg_is_the_same_twice_and_its_ids_are_its_own():
     def draw(figure):
         figure.subplots().fill_between([0, 1], [0, 1])
 
-    first = draw_svg("one", draw, (2, 1))
-    assert first == draw_svg("one", draw, (2, 1))
+    first = draw_svg("one", draw, (2, 1), Say())
+    assert first == draw_svg("one", draw, (2, 1), Say())
     assert first.count(' id="') == first.count(' id="one-') > 0
     assert "http" not in first
     assert "<metadata" not in first
@@ -393,7 +393,7 @@ def test_svg_is_the_same_twice_and_its_ids_are_its_own():
 def test_a_picture_is_drawn_once(monkeypatch):
     drawn, draw = [], Figure.draw
     monkeypatch.setattr(Figure, "draw", lambda self, renderer: drawn.append(draw(self, renderer)))
-    draw_svg("one", lambda figure: figure.subplots(), (2, 1))
+    draw_svg("one", lambda figure: figure.subplots(), (2, 1), Say())
     assert len(drawn) == 1
 
 

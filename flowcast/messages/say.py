@@ -74,6 +74,10 @@ class Say:
         """A figure with the decimals it has: 0.5; 14"""
         return self._marks(f"{value:g}")
 
+    def tick_figure(self, text: str) -> str:
+        """A figure that an axis has worked out, with the language's marks."""
+        return self._marks(text)
+
     def count(self, n: int) -> str:
         """A whole number with its thousands apart."""
         return self._marks(f"{n:,}")
