@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 from flowcast import pipeline
 from flowcast.cli import app
 from flowcast.errors import InputError, NotEnoughDataError
+from flowcast.messages import Say
 from flowcast.plots.canvas import draw_alone
 from flowcast.plots.trust import draw_reliability
 from flowcast.report import trust

@@ -64,6 +64,11 @@ class Say:
         """The language's code."""
         return self.words.language
 
+    @property
+    def direction(self) -> str:
+        """Which way its letters run: "ltr" or "rtl"."""
+        return self.words.direction
+
     # ---- numbers ----------------------------------------------------------------------------
 
     def number(self, value: float, digits: int = 0, *, sign: str = "") -> str:

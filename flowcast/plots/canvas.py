@@ -8,6 +8,7 @@ from collections.abc import Callable
 from xml.sax.saxutils import escape
 
 from flowcast.messages import Say
+from flowcast.plots.room import make_room
 from flowcast.plots.style import PAPER, paper
 
 
@@ -85,7 +86,7 @@ def _lay_out(figure) -> None:
     for axis in _axes_of(figure):
         if not axis.get_label_text():
             axis.set_label_coords(0, 0)  # or all tick names are measured for the place of none
-    figure.get_layout_engine().execute(figure)
+    make_room(figure, lambda: figure.get_layout_engine().execute(figure))
     figure.set_layout_engine("none")
 
 

@@ -72,6 +72,8 @@ def paper():
     with mpl.rc_context(PARAMETERS), warnings.catch_warnings():
         # The browser draws the letters, so what the measuring font lacks is no loss.
         warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from")
+        # Words that leave no room are broken (`room`), and the picture is laid out again.
+        warnings.filterwarnings("ignore", message="constrained_layout not applied")
         yield
 
 

@@ -77,14 +77,14 @@ def ribbon(found: YardOutlook) -> Figure:
     alt = f"{_past_words(frame, found)} {_chance_words(frame, say)}"
     header = [say(f"ribbon.{key}") for key in ("days", "gain", "flow_days", "hours", "usual")]
     rows = _past_rows(frame, found) + _ahead_rows(frame, found)
-    days = {date: _ribbon_day(date, row, say) for date, row in zip(frame.index, frame.itertuples())}
+    days = {row.Index: _ribbon_day(row, say) for row in frame.itertuples()}
     return Figure("ribbon", svg, alt, _ribbon_caption(frame, found), header, rows, days)
 
 
-def _ribbon_day(date: pd.Timestamp, row, say: Say) -> str:
+def _ribbon_day(row, say: Say) -> str:
     """What the ribbon shows of one day, in a line."""
     hours, usual = _hours(row.foraging_h, say), _hours(row.usual_h, say)
-    told = {"date": say.full_day(date), "hours": hours, "usual": usual}
+    told = {"date": say.full_day(row.Index), "hours": hours, "usual": usual}
     if not pd.isna(row.p_flow_day):
         return say("ribbon.day_ahead", chance=say.chance(row.p_flow_day), **told)
     if not pd.isna(row.gain_kg):
@@ -109,12 +109,13 @@ def _ribbon_svg(found: YardOutlook, shape: Shape) -> str:
 
 
 def _lanes(found: YardOutlook, dates: pd.DatetimeIndex, shape: Shape) -> Lanes:
+    beside = len(_say(found)("chance.in_ten", times=10))  # the longest name at the right
     return pack_lanes(
         bloom_data(found, dates),
         dates,
         found.outlook.issue_date,
         past_share=shape.past_share,
-        letters=shape.letters,
+        letters=shape.letters - 1.5 * max(beside - len("10 in 10"), 0),
     )
 
 
