@@ -563,8 +563,9 @@ def _bar(doing: str):
     from rich.console import Console
     from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn
 
-    gc.freeze()  # the libraries are loaded and stay: no sweep need look at them
-    gc.enable()
+    if not gc.isenabled():
+        gc.freeze()  # the libraries are loaded and stay: no sweep need look at them
+        gc.enable()
     columns = (SpinnerColumn(), TextColumn("{task.description}"), BarColumn(bar_width=24))
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(f"{doing} ...", total=None)
