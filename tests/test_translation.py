@@ -86,7 +86,7 @@ def _shown(page: str) -> str:
 @pytest.mark.slow
 def test_no_english_is_left_on_the_page(told):
     found, page = told
-    assert '<html lang="xx">' in page
+    assert '<html lang="xx" dir="ltr">' in page
     assert len(_shown(page)) > 8000  # else nothing was looked at
     assert _latin(_shown(page), found) == set()
 
