@@ -361,7 +361,8 @@ def report(
     if len(folders) > 1 or (yards and folders != yards):
         found, path = _several(folders, out, asked, reach, as_json, processes)
     else:
-        found, path = _single(folders[0] if folders else None, at, out, asked, reach)
+        folder = folders[0] if folders else None
+        found, path = _single(folder, at, out, asked, reach, with_data=as_json)
     if as_json:
         _print(found | {"page": str(path)}, as_json)
     else:
@@ -372,8 +373,10 @@ def report(
         webbrowser.open(path.resolve().as_uri())
 
 
-def _single(folder: Path | None, at: str | None, out: Path | None, asked: dict, reach: dict):
-    """One yard's page, and the same as data."""
+def _single(
+    folder: Path | None, at: str | None, out: Path | None, asked: dict, reach: dict, with_data: bool
+):
+    """One yard's page, and where asked the same as data."""
     from flowcast import pipeline
     from flowcast.report import page
     from flowcast.report.data import report_data
@@ -385,7 +388,7 @@ def _single(folder: Path | None, at: str | None, out: Path | None, asked: dict, 
         tell("the pictures", 0.8)
         shown = sections(found)
         path = page.write_page(page.render_sections(shown), out or _page_name(folder, at))
-    return report_data(found, shown), path
+    return report_data(found, shown) if with_data else None, path
 
 
 def _several(
@@ -480,7 +483,8 @@ def _picture(found, path: Path) -> Path:
     from flowcast.plots.trust import draw_reliability
     from flowcast.report.page import write_page
 
-    svg = draw_alone("reliability", lambda figure: draw_reliability(figure, found), (5, 5))
+    say = found.record.yard.say
+    svg = draw_alone("reliability", lambda figure: draw_reliability(figure, found), (5, 5), say)
     return write_page(svg, path)
 
 
@@ -559,6 +563,9 @@ def _bar(doing: str):
     from rich.console import Console
     from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn
 
+    if not gc.isenabled():
+        gc.freeze()  # the libraries are loaded and stay: no sweep need look at them
+        gc.enable()
     columns = (SpinnerColumn(), TextColumn("{task.description}"), BarColumn(bar_width=24))
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(f"{doing} ...", total=None)
@@ -574,6 +581,7 @@ def _bar(doing: str):
 def main() -> None:
     """Run the command line: exit 0 done, 1 an error of the user's data in one line, 2 usage."""
     gc.set_threshold(20_000, 20, 20)  # pictures are heaps of small objects: sweep them seldom
+    gc.disable()  # until there is work: nothing that loads is waste
     try:
         app()
     except FlowcastError as error:

@@ -90,13 +90,17 @@ def numbers_in(table: TextTable, name: str, decimal: str = ".") -> np.ndarray:
     InputError
         At the first cell that is no number, with its line and, where that is it, the decimal mark.
     """
-    cells = table.column(name).str.strip()
-    plain = cells.str.replace(",", ".") if decimal == "," else cells
-    values = pd.to_numeric(plain, errors="coerce").to_numpy(float)
-    empty = cells.str.lower().isin(["", "na", "nan", "n/a", "null", "none", "-", "--", "?"])
-    bad = np.flatnonzero(np.isnan(values) & ~empty.to_numpy())
+    cells = table.column(name)
+    values = pd.to_numeric(cells, errors="coerce").to_numpy(float, copy=True)
+    # Most cells are plain numbers; only the others are looked at as text, which takes time and memory.
+    left = np.flatnonzero(np.isnan(values))
+    others = cells.iloc[left].str.strip()
+    plain = others.str.replace(",", ".") if decimal == "," else others
+    values[left] = pd.to_numeric(plain, errors="coerce").to_numpy(float)
+    empty = others.str.lower().isin(["", "na", "nan", "n/a", "null", "none", "-", "--", "?"])
+    bad = left[np.isnan(values[left]) & ~empty.to_numpy()]
     if len(bad):
-        raise InputError(_bad_number(table, name, cells.iloc[bad[0]], bad, decimal))
+        raise InputError(_bad_number(table, name, cells.iloc[bad[0]].strip(), bad, decimal))
     return np.where(np.isfinite(values), values, np.nan)
 
 
@@ -119,7 +123,7 @@ def stamps_in(
     TimeIndexError
         At the first stamp that cannot be read, with its line.
     """
-    cells = table.column(name).str.strip()
+    cells = table.column(name)
     try:
         parsed = _parse_stamps(cells, dates)
     except TimeIndexError as error:
@@ -127,12 +131,11 @@ def stamps_in(
     bad = np.flatnonzero(parsed.isna())
     if len(bad):
         raise TimeIndexError(
-            f"{table.path.name}, line {table.lines[bad[0]]}: {cells.iloc[bad[0]]!r} in column "
+            f"{table.path.name}, line {table.lines[bad[0]]}: {cells.iloc[bad[0]].strip()!r} in column "
             f"{name!r} is no date or time ({len(bad)} such rows). Write it as 2026-05-31 14:00."
         )
-    if parsed.dt.tz is not None:
-        return pd.DatetimeIndex(parsed).tz_convert("UTC")
-    return to_utc(pd.DatetimeIndex(parsed), clock, timezone)
+    stamps = pd.DatetimeIndex(parsed)
+    return to_utc(stamps, clock, timezone) if stamps.tz is None else stamps.tz_convert("UTC")
 
 
 def to_utc(naive: pd.DatetimeIndex, clock: str, timezone: str) -> pd.DatetimeIndex:
@@ -206,7 +209,7 @@ def _parse(text: str, separator: str, path: Path) -> pd.DataFrame:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
             return pd.read_csv(
-                io.StringIO(text),
+                io.BytesIO(text.encode()),  # a fourth of the memory of a text buffer
                 sep=separator,
                 dtype=str,
                 keep_default_na=False,
@@ -259,11 +262,18 @@ HOURS = (" %H:%M", " %H:%M:%S", "", " %I:%M %p", " %I:%M:%S %p")
 
 def _parse_stamps(cells: pd.Series, dates: str | None) -> pd.Series:
     """ISO stamps first (fast), then seconds since 1970, then the forms of spreadsheets."""
-    cells, midnight = _midnight_as_zero(cells)
-    parsed = pd.to_datetime(cells, format="ISO8601", errors="coerce", utc=_has_offset(cells))
+    parsed = _iso_stamps(cells)
+    if not parsed.isna().any():
+        return parsed
+    cells, midnight = _midnight_as_zero(cells.str.strip())
+    parsed = _iso_stamps(cells)
     if parsed.isna().any():
         parsed = _since_1970(cells) if _is_count(cells) else _other_forms(cells, parsed, dates)
     return parsed + pd.to_timedelta(midnight.astype(int), unit="D") if midnight.any() else parsed
+
+
+def _iso_stamps(cells: pd.Series) -> pd.Series:
+    return pd.to_datetime(cells, format="ISO8601", errors="coerce", utc=_has_offset(cells))
 
 
 def _midnight_as_zero(cells: pd.Series) -> tuple[pd.Series, pd.Series]:
@@ -326,7 +336,7 @@ def _slash_order(cells: pd.Series) -> str:
 
 
 def _has_offset(cells: pd.Series) -> bool:
-    first = next((c for c in cells if c), "")
+    first = next((text for c in cells if (text := c.strip())), "")
     return first.endswith("Z") or (first[-6:-5] in ("+", "-") and first[-3:-2] == ":")
 
 

@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 from flowcast import pipeline
 from flowcast.cli import app
 from flowcast.errors import InputError, NotEnoughDataError
+from flowcast.messages import Say
 from flowcast.pipeline.backtest import _Truth
 from flowcast.plots.canvas import draw_alone
 from flowcast.plots.trust import draw_reliability
@@ -261,7 +262,7 @@ def test_a_yard_weighed_by_hand_is_judged_from_weighing_to_weighing(tmp_path):
     assert found.origins.isin(starts).all()
     lines = trust.trust_lines(found)
     assert any("totals from weighing to weighing" in line for line in lines)
-    assert "no daily gains" in draw_alone("r", lambda f: draw_reliability(f, found), (4, 4))
+    assert "no daily gains" in draw_alone("r", lambda f: draw_reliability(f, found), (4, 4), Say())
     json.dumps(backtest_data(found), allow_nan=False)
 
 

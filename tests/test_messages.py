@@ -17,7 +17,7 @@ ROOT = Path(flowcast.__file__).parent
 ENTRIES = english().entries
 GROUPS = {key.split(".")[0] for key in ENTRIES}
 # A key as it is written in code: group, dot, name; what is a file's name is none.
-KEY = re.compile(r"[a-z_]+\.(?!html$|toml$|csv$|css$|py$)[A-Za-z0-9_][\w:,. -]*")
+KEY = re.compile(r"[a-z_]+\.(?!html$|toml$|csv$|css$|js$|py$)[A-Za-z0-9_][\w:,. -]*")
 NUMBERS = ("entry", "under")  # what is asked for with these is a number, not a text
 
 
@@ -218,6 +218,10 @@ def test_what_is_counted_takes_the_form_of_the_language(tmp_path, n, form):
         ('[chance]\nin_ten = ["{times}", "{times}"]\n', "has 2 forms where 1 are wanted"),
         ('plural = "n if n else 0"\n', "words-xx.toml: plural .* not understood. Mend it"),
         ('plural = "__import__"\n', "not understood"),
+        (
+            'direction = "down"\n',
+            "words-xx.toml: direction = 'down' is neither of ltr, rtl. Mend it",
+        ),
         ('plural = "n % 0"\n', "words-xx.toml: .*Mend it"),
         ("[chance\n", "words-xx.toml: .*Mend it; en.toml shows how it is written"),
     ],

@@ -6,10 +6,11 @@ from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from browser import BEYOND, CONTRASTS, OVERLAPS, chromium, open_all, opened
 from numbers_on_page import missing
-from pseudo import write_pseudo
+from pseudo import in_greek, in_hebrew, in_long_greek, write_pseudo
 from test_report import HOSTILE, _folder
 
 from flowcast import pipeline
@@ -21,7 +22,13 @@ from flowcast.report.several import write_pages
 SAMPLES = Path(__file__).parent.parent / "sample_yards"
 WIDTHS = (360, 768, 1280)  # a small phone, a tablet, a desk
 YARDS = ("scales and beetles", "hostile", "no log")
+TONGUES = {
+    "another tongue": (in_greek, "ltr"),
+    "a long tongue": (in_long_greek, "ltr"),
+    "from right to left": (in_hebrew, "rtl"),
+}
 LEAST_CONTRAST = 4.5  # for text, WCAG 2.1 level AA, 1.4.3 (from memory)
+OURS = Path(__file__).parent.parent / "flowcast" / "report" / "page.js"
 MOST_BYTES = 1_500_000
 LONG_NOTE = '<script>alert(1)</script> "q" \u05e9\u05dc\u05d5\u05dd 🐝 ' + "note" * 40
 
@@ -46,13 +53,14 @@ def written(folder):
 
 
 def _report(which: str, folder: Path):
-    if which == "another tongue":
-        yard = shutil.copytree(SAMPLES / "subtropical-coast", folder / "tongue")
+    if which in TONGUES:
+        yard = shutil.copytree(SAMPLES / "subtropical-coast", folder / which)
         toml = (
             (yard / "yard.toml").read_text("utf-8").replace("[yard]", '[yard]\nlanguage = "xx"', 1)
         )
         (yard / "yard.toml").write_text(toml, "utf-8")
-        write_pseudo(yard)
+        turn, direction = TONGUES[which]
+        write_pseudo(yard, turn=turn, direction=direction)
         return pipeline.report(yard, as_of="2026-01-20", scenarios=300)
     if which == "scales and beetles":
         return pipeline.report(SAMPLES / "subtropical-coast", as_of="2026-01-20", scenarios=300)
@@ -74,7 +82,7 @@ def browser():
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-@pytest.mark.parametrize("which", (*YARDS, "another tongue"))
+@pytest.mark.parametrize("which", (*YARDS, *TONGUES))
 def test_nothing_reaches_beyond_the_window_or_lies_on_another(browser, written, which, width):
     with opened(browser, written(which)[0], width=width) as page:
         for everything in (False, True):
@@ -116,6 +124,92 @@ def test_page_works_from_its_file_and_asks_for_nothing(browser, written, which):
         assert page.faults == []
         assert page.locator("h1").inner_text() == "Flow ahead"
     assert path.stat().st_size < MOST_BYTES
+
+
+def _days(data: dict, name: str) -> dict[str, str]:
+    return next(p["days"] for p in data["pictures"] if p["name"] == name)
+
+
+# The share of an axes' width at which a day's middle lies is geometry: (day + 1/2) / days.
+@pytest.mark.parametrize("name, width", [("ribbon", 1280), ("ribbon", 360), ("fan", 360)])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_day_pointed_at_or_touched_is_told_as_in_the_json(
+    browser, written, name, width, scheme
+):
+    path, data = written("scales and beetles")
+    days = _days(data, name)
+    with opened(browser, path, width=width, scheme=scheme) as page:
+        figure = page.locator("figure:has(> .days)").nth(["ribbon", "fan"].index(name))
+        line, svg = figure.locator(".day"), figure.locator("svg:visible")
+        assert (
+            line.inner_text()
+            == "Point at a day in the picture, or touch it: its figures stand here."
+        )
+        svg.scroll_into_view_if_needed()
+        box = svg.bounding_box()
+        points = box["width"] / float(svg.get_attribute("viewBox").split()[2])
+        for span in svg.get_attribute("data-days").split(";"):
+            left, right, top, bottom, first, count = map(float, span.split(" "))
+            for k in (0, 7, int(count) - 1):
+                at = left + (k + 0.5) / count * (right - left)
+                date = (pd.Timestamp(0) + pd.Timedelta(days=first + k)).strftime("%Y-%m-%d")
+                page.mouse.move(box["x"] + points * at, box["y"] + points * (top + bottom) / 2)
+                assert line.inner_text() == days[date]
+                wide = svg.locator(".pointed").bounding_box()["width"]
+                assert wide == pytest.approx(points * (right - left) / count, abs=0.1)
+        told = line.inner_text()
+        page.mouse.move(box["x"] + points * (left - 5), box["y"] + 5)  # between the axes: no day
+        assert line.inner_text() == told
+        assert page.asked == [path.resolve().as_uri()]
+        assert page.faults == []
+
+
+def test_a_finger_touches_a_day_and_the_page_still_scrolls(browser, written):
+    path, data = written("scales and beetles")
+    phone = {"viewport": {"width": 360, "height": 700}, "has_touch": True, "is_mobile": True}
+    context = browser.new_context(**phone, offline=True)
+    page = context.new_page()
+    page.goto(path.resolve().as_uri())
+    figure = page.locator("figure:has(> .days)").first
+    svg = figure.locator("svg:visible")
+    svg.scroll_into_view_if_needed()
+    box = svg.bounding_box()
+    page.touchscreen.tap(box["x"] + 0.3 * box["width"], box["y"] + 0.5 * box["height"])
+    assert figure.locator(".day").inner_text() in _days(data, "ribbon").values()
+    assert svg.evaluate("s => getComputedStyle(s).touchAction") == "pan-y"
+    context.close()
+
+
+def test_without_its_script_the_page_lacks_nothing_else(browser, written):
+    path = written("scales and beetles")[0]
+    context = browser.new_context(java_script_enabled=False, offline=True)
+    page = context.new_page()
+    page.goto(path.resolve().as_uri())
+    assert page.locator(".day:visible, .days:visible").count() == 0
+    assert page.locator("figure:visible").count() >= 10
+    context.close()
+
+
+def test_the_day_line_is_silent_unprinted_and_the_only_script_allowed(browser, written):
+    with opened(browser, written("hostile")[0]) as page:
+        assert page.locator(".day:not([aria-hidden=true])").count() == 0
+        page.emulate_media(media="print")
+        assert page.locator(".day:visible").count() == 0
+        # A script that a note had smuggled in would not run.
+        page.evaluate(
+            "document.body.append(Object.assign(document.createElement('script'), "
+            "{textContent: 'window.ran = 1'}))"
+        )
+        assert page.evaluate("window.ran") is None
+
+
+def test_a_page_read_from_right_to_left_keeps_time_from_left_to_right(browser, written):
+    with opened(browser, written("from right to left")[0], width=360) as page:
+        answer = page.locator(".answer").evaluate("e => getComputedStyle(e).direction")
+        drawn = page.locator(".drawing").first.evaluate("e => getComputedStyle(e).direction")
+        page.keyboard.press("End")
+        assert page.evaluate("[window.scrollTo(-999, 0), window.scrollX]")[1] == 0
+    assert (answer, drawn) == ("rtl", "ltr")
 
 
 @pytest.mark.parametrize("which", YARDS)
@@ -184,11 +278,22 @@ def test_headings_do_not_skip_a_level_and_tables_are_told(browser, written, whic
 def test_hostile_names_and_notes_show_as_text(browser, written):
     with opened(browser, written("hostile")[0], width=360) as page:
         assert page.locator(".where").inner_text() == " ".join(HOSTILE.split())
-        assert page.locator("script, main b, main i").count() == 0
+        assert page.locator("main script, main b, main i").count() == 0
+        assert page.locator("script").all_inner_texts() == [OURS.read_text("utf-8")]
         assert "<b>H1</b>" in page.locator("#happened h3").first.inner_text()
         work = page.locator("#happened tbody").last.text_content()
         assert LONG_NOTE in work and "<i>box</i>" in work
         assert page.faults == []
+
+
+def _without_days(html: str, data: dict) -> tuple[str, dict]:
+    """Without the lines of single days, which are the same on both sides and would hide a wrong number."""
+    folded = re.findall(r'<ol class="days".*?</ol>', html, re.DOTALL)
+    lines = [re.findall("<li>(.*?)</li>", one) for one in folded]
+    assert lines == [list(p["days"].values()) for p in data["pictures"] if p["days"]]
+    for one in folded:
+        html = html.replace(one, "")
+    return html, data | {"pictures": [p | {"days": {}} for p in data["pictures"]]}
 
 
 @pytest.mark.parametrize("which", YARDS)
@@ -196,6 +301,7 @@ def test_every_number_on_the_page_is_in_the_json_of_the_same_run(written, which)
     path, data = written(which)
     html = path.read_text("utf-8")
     html = re.sub(r'<section id="glossary">.*?</section>', "", html, flags=re.DOTALL)
+    html, data = _without_days(html, data)
     text = text_of(html)
     assert len(re.findall(r"\d", text)) > 300
     assert missing(text, data) == []

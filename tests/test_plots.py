@@ -1,8 +1,10 @@
 """Pictures: the frames they draw, against hand-worked cases; their look in grey and in letters."""
 
+import re
 import subprocess
 import sys
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -14,12 +16,14 @@ from matplotlib.figure import Figure
 
 from flowcast import pipeline
 from flowcast.messages import Say
+from flowcast.messages.words import english
 from flowcast.numbers import load_numbers
 from flowcast.plots import season
 from flowcast.plots.bloom import bloom_data, pack_lanes, plot_bloom
 from flowcast.plots.canvas import draw_alone, draw_svg
 from flowcast.plots.log import check_data, check_words, draw_check, log_data, plot_log, step_data
-from flowcast.plots.style import KIND_COLOURS, paper
+from flowcast.plots.room import make_room
+from flowcast.plots.style import KIND_COLOURS, paper, titled_legend
 from flowcast.scale_log import CleanLog, clean_log
 
 TOML = """\
@@ -228,7 +232,9 @@ def test_names_are_drawn_as_they_are_written(found):
     dates = season.ribbon_data(found).index
     bloom = bloom_data(found, dates).assign(plant="$a$ \\frac{ 🐝 & <b> " + "long" * 9)
     lanes = pack_lanes(bloom, dates, found.outlook.issue_date, past_share=0.7, letters=99)
-    svg = draw_svg("b", lambda figure: plot_bloom(lanes, dates, ax=figure.subplots()), (5, 2))
+    svg = draw_svg(
+        "b", lambda figure: plot_bloom(lanes, dates, ax=figure.subplots()), (5, 2), Say()
+    )
     assert "$a$ \\frac{ 🐝 &amp; &lt;b&gt; longlo…" in svg
     assert "longlong" not in svg
 
@@ -352,7 +358,7 @@ def test_picture_of_a_log_is_told_in_words_too():
         "H<1>, 1 June 2024 to 10 June 2024: marked 1 lifted; 1 step taken out, 4.0 kg"
     )
     svg = draw_alone(
-        "c", lambda figure: draw_check(figure, _whole_log(), "UTC", Say()), (9, 5), words
+        "c", lambda figure: draw_check(figure, _whole_log(), "UTC", Say()), (9, 5), Say(), words
     )
     assert 'role="img"' in svg and "<title>H&lt;1&gt;, 1 June 2024" in svg
     assert "aria-hidden" not in svg.split(">")[0]
@@ -383,17 +389,70 @@ def test_svg_is_the_same_twice_and_its_ids_are_its_own():
     def draw(figure):
         figure.subplots().fill_between([0, 1], [0, 1])
 
-    first = draw_svg("one", draw, (2, 1))
-    assert first == draw_svg("one", draw, (2, 1))
+    first = draw_svg("one", draw, (2, 1), Say())
+    assert first == draw_svg("one", draw, (2, 1), Say())
     assert first.count(' id="') == first.count(' id="one-') > 0
     assert "http" not in first
     assert "<metadata" not in first
 
 
+# Ticks as matplotlib's own formatter writes them, then a decimal comma by hand.
+def test_axes_write_figures_as_the_language_does():
+    def draw(figure):
+        ax = figure.subplots()
+        ax.plot([0, 1], [-0.5, 0.5])
+        ax.set_yticks([-0.5, 0.0, 0.5])
+
+    words = english()
+    comma = replace(words, entries=words.entries | {"numbers.decimal": (",",)})
+    assert {"−0.5", "0.0", "0.5"} <= set(re.findall(">([^<]+)</text>", draw_svg("a", draw, (3, 2), Say())))  # fmt: skip
+    told = set(re.findall(">([^<]+)</text>", draw_svg("a", draw, (3, 2), Say(words=comma))))
+    assert {"−0,5", "0,0", "0,5"} <= told
+    assert not any("." in one for one in told)
+
+
+# Geometry: ten days from 2 January 1970, the first day after the epoch's, over the axes' whole width.
+def test_a_picture_says_where_its_days_are():
+    dates = pd.date_range("1970-01-02", periods=11)
+
+    def draw(figure):
+        ax = figure.subplots()
+        ax.plot(dates, range(11))
+        ax.set_xlim(dates[0], dates[-1])
+
+    svg = draw_svg("a", draw, (4, 3), Say(), day_axes=1)
+    left, right, top, bottom, first, count = re.search('data-days="([^"]*)"', svg)[1].split(" ")
+    assert (first, count) == ("1", "10")
+    assert 0 < float(left) < float(right) <= 4 * 72 and 0 <= float(top) < float(bottom) < 3 * 72
+    assert "data-days" not in draw_svg("a", draw, (4, 3), Say())
+
+
+def test_words_that_have_no_room_are_broken_and_thinned_out():
+    long = "a title of very many words " * 4
+
+    def draw(figure):
+        ax = figure.subplots()
+        for k in range(6):
+            ax.plot([0, 1], [k, k], label=f"a name of many letters {k}")
+        titled_legend(ax, long, columns=3)
+        ax.set_xticks(range(40), [f"name {k}" for k in range(40)])
+
+    figure = Figure(figsize=(3.9, 4), layout="constrained")
+    with paper():
+        draw(figure)
+        make_room(figure, lambda: figure.get_layout_engine().execute(figure))
+        ax = figure.axes[0]
+        names = [n.get_window_extent() for n in ax.get_xticklabels() if n.get_text()]
+        assert all(a.x1 < b.x0 for a, b in pairwise(names)) and len(names) >= 2
+        for part in (ax._left_title, ax.get_legend()):
+            assert part.get_window_extent().x1 <= figure.bbox.x1
+        assert " ".join(ax.get_title("left").split()) == long.strip()
+
+
 def test_a_picture_is_drawn_once(monkeypatch):
     drawn, draw = [], Figure.draw
     monkeypatch.setattr(Figure, "draw", lambda self, renderer: drawn.append(draw(self, renderer)))
-    draw_svg("one", lambda figure: figure.subplots(), (2, 1))
+    draw_svg("one", lambda figure: figure.subplots(), (2, 1), Say())
     assert len(drawn) == 1
 
 

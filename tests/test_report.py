@@ -104,7 +104,7 @@ def test_page_is_whole_closed_and_fetches_nothing(page):
     assert page.startswith("<!doctype html>") or page.lstrip().startswith("<!doctype html>")
     assert all(link.startswith("#") for link in tags.links)
     assert "url(http" not in page
-    assert "<script" not in page
+    assert page.count("<script") == 1  # our own, see the browser's tests
     assert len(page.encode()) < 1_500_000
 
 
@@ -134,7 +134,7 @@ def test_no_nan_none_or_empty_section(which, request):
 
 def test_hostile_names_show_as_text(bare_page):
     html = bare_page
-    assert "<script" not in html
+    assert html.count("<script") == 1  # our own
     assert "&lt;script&gt;" in html
     assert "🐝" in html
 

@@ -185,10 +185,15 @@ def standing_stock(
     course[:known] = 0.0 if before is None else before.T
     laid, flat = (parents + lead) * len(half) + np.arange(len(half)), whole.ravel()
     more = 1.0 + half
-    for day in range(known, len(course)):
-        laying = flat[laid[day]]
-        stock = stock * kept[day] + feed[day] * laying * more / (laying + half) + flown[day]
-        course[day] = stock
+    # What emerges has parents of days before: so many days at once are born of a stock that is known.
+    apart = int((np.arange(len(parents))[:, None] - parents).min())
+    for begin in range(known, len(course), apart):
+        days = slice(begin, begin + apart)
+        laying = flat[laid[days]]
+        emerged = feed[days] * laying * more / (laying + half)
+        for day, born in enumerate(emerged, start=begin):
+            stock = stock * kept[day] + born + flown[day]
+            course[day] = stock
     return course.T
 
 

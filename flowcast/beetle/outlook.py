@@ -107,7 +107,10 @@ class BeetleOutlook:
 
 @dataclass(frozen=True)
 class _Drawn:
-    """Every draw's course: the past whole, the days ahead with a tail of the past before them."""
+    """Every draw's course: the past whole, the days ahead with a tail of the past before them.
+
+    Of the standing stock only the end of the past, as far as it is shown.
+    """
 
     pressure: np.ndarray
     stock: np.ndarray
@@ -167,7 +170,8 @@ def read_outlook(
 
 def _draw(daily, ahead: WeatherAhead, traits: Traits, numbers: Numbers, irrigated: bool) -> _Drawn:
     count, days = len(traits), len(daily)
-    kept = {name: np.empty((count, days), np.float32) for name in ("pressure", "stock", "showing")}
+    reach = {"pressure": days, "stock": min(COURSE_D, days), "showing": days}
+    kept = {name: np.empty((count, length), np.float32) for name, length in reach.items()}
     parts, order, lines = [], [], []
     soil_c, tail = soil_ahead(daily, ahead, numbers), min(TAIL_D, days)
     grown = 1.0 - np.exp(-np.arange(1, len(ahead.dates) + 1) / numbers["beetle.seam_d"])
@@ -176,7 +180,7 @@ def _draw(daily, ahead: WeatherAhead, traits: Traits, numbers: Numbers, irrigate
         before = past_drivers(daily, part.ground, numbers, irrigated=irrigated)
         past = run_course(before, part, numbers)
         for name, values in kept.items():
-            values[rows] = getattr(past, name)
+            values[rows] = getattr(past, name)[:, -reach[name] :]
         water = before.soil_water[-1]
         later = drivers_ahead(ahead, soil_c, part.ground, water, numbers, irrigated=irrigated)
         seam = part.seam_shift_c[:, None] * grown

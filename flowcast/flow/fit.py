@@ -338,6 +338,7 @@ def _condition(log: _Log, prior: Prior) -> FlowModel:
         return empty
     members = prior.members(days)
     first = _solved(log, prior, members, days, members.mean)
+    first = replace(first, factor=empty.factor)  # of no further use, and large
     own = replace(prior, scales=_own_scales(first, prior, members, days))
     last = _solved(log, own, members, days, first.z)
     return replace(
@@ -440,15 +441,21 @@ def _solve(views: Observations, mean: np.ndarray, cov: np.ndarray, prior: Prior)
     """
     numbers, full, expected = prior.numbers, views.seen(cov), views.of(mean)
     plain = var = views.var + views.own * prior.scales.noise**2
+    seen = np.empty_like(full, order="F")  # solved in place, every round in the same
     for round_ in range(int(numbers["flow.robust_rounds"]) + 1):
         counted, noise = _counted(views, expected, full, var)
-        seen = full.copy(order="F")  # so that it is solved in place
+        seen[...] = full
         seen[np.diag_indices_from(seen)] += noise
         factor, _ = cho_factor(seen, lower=True, overwrite_a=True)
         weights = cho_solve((factor, True), counted - expected)
         if round_ < numbers["flow.robust_rounds"]:
             var = _held(plain, factor, weights, numbers["flow.noise_dof"])
-    return counted, var / noise, np.tril(factor), weights
+    return (
+        counted,
+        var / noise,
+        factor,
+        weights,
+    )  # the factor's upper half is not used, and not cleared
 
 
 def _counted(

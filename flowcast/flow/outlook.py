@@ -12,6 +12,8 @@ from flowcast.numbers import Numbers
 from flowcast.spells import end_dates, first_ahead, spells_each, start_dates
 from flowcast.tables import QUANTILE_NAMES, QUANTILES
 
+BLOCK = 2000  # runs of which windows are sought at once
+
 
 @dataclass(frozen=True)
 class WindowForecast:
@@ -133,7 +135,9 @@ def flow_windows_each(
     runs_kg: np.ndarray, threshold_kg: float, numbers: Numbers
 ) -> list[list[tuple[int, int]]]:
     """The flow windows of each of many runs, shape (runs, days)."""
-    flowing = _centred_mean(runs_kg, int(numbers["flow.window_mean_d"])) >= threshold_kg
+    width = int(numbers["flow.window_mean_d"])
+    blocks = np.array_split(runs_kg, -(-max(len(runs_kg), 1) // BLOCK))
+    flowing = np.concatenate([_centred_mean(block, width) >= threshold_kg for block in blocks])
     least, gap = int(numbers["flow.window_least_d"]), int(numbers["flow.window_break_d"])
     return spells_each(flowing, least, gap)
 

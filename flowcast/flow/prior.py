@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -65,10 +66,15 @@ class Ensemble:
         ideal = np.stack([self._ideal(days, table) for table in (np.zeros_like(own), own)])
         return ideal * self._reach(days) * self._moist(days)
 
+    @cached_property
+    def _by_day(self) -> np.ndarray:
+        """All that is read at the season day."""
+        return self.by_rain + self.by_date
+
     def _ideal(self, days: Days, table: np.ndarray) -> np.ndarray:
         """Intake on ideal days, each read in its own one of the tables. (members, days) [kg]"""
         by_warmth = _read(self.by_warmth, days.pheno_day, table)
-        by_date = _read(self.by_rain + self.by_date, days.season_day, table)
+        by_date = _read(self._by_day, days.season_day, table)
         return by_warmth + by_date
 
     def _year_of(self, days: Days) -> np.ndarray:

@@ -67,10 +67,10 @@ class Scenarios:
     more_use_kg: np.ndarray | None = None
 
     def thinned(self) -> Scenarios:
-        """One row of each future asked for."""
+        """One row of each future asked for; copied, so that the others' memory can go."""
         per_row = ("gain_kg", "intake_kg", "foraging_h", "soil_frac", "weather", "followed_d")
-        kept = {name: getattr(self, name)[:: self.copies] for name in per_row}
-        more = None if self.more_use_kg is None else self.more_use_kg[:: self.copies]
+        kept = {name: getattr(self, name)[:: self.copies].copy() for name in per_row}
+        more = None if self.more_use_kg is None else self.more_use_kg[:: self.copies].copy()
         return replace(self, **kept, more_use_kg=more, copies=1)
 
 
@@ -136,16 +136,10 @@ def simulate(
     """
     copies = copies or int(numbers["flow.copies"])
     weather = np.sort(np.resize(np.arange(len(future.labels)), count * copies))
+    daily_d = len(future.days) if daily_d is None else daily_d
     used = model.household.draw(len(weather), rng)
-    mean, more, away = _paths(
-        model, future, weather, used, rng, len(future.days) if daily_d is None else daily_d
-    )
-    flying = flight_days(future.days, numbers)[weather]
-    plain = np.where(flying, from_scale(mean + away), 0.0).mean(0)
-    tail = _tails(len(weather), numbers["flow.scenario_dof"], rng)[:, None]
-    away *= _widening(model, numbers) * widen * tail
-    usual = _held_to(plain, np.where(flying, from_scale(mean + away), 0.0))
-    intake = _held_to(plain, np.where(flying, from_scale(mean + more + away), 0.0))
+    widen *= _widening(model, numbers)
+    intake, usual = _intakes(model, future, weather, used, rng, daily_d, widen)
     gain, more = _gains(model, future, weather, intake, used, rng)
     more -= intake - usual  # what it uses more, it has carried in more
     return Scenarios(
@@ -160,6 +154,28 @@ def simulate(
         copies=copies,
         more_use_kg=more,
     )
+
+
+def _intakes(
+    model: FlowModel,
+    future: Future,
+    weather: np.ndarray,
+    used: tuple[np.ndarray, np.ndarray],
+    rng: np.random.Generator,
+    daily_d: int,
+    widen: float,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Intake of every scenario, and had its colony used the middle of what is known; the spread
+    widened and the mean kept. [kg/d]"""
+    numbers = model.prior.numbers
+    mean, more, away = _paths(model, future, weather, used, rng, daily_d)
+    flying = flight_days(future.days, numbers)[weather]
+    plain = np.where(flying, from_scale(mean + away), 0.0).mean(0)
+    away *= widen * _tails(len(weather), numbers["flow.scenario_dof"], rng)[:, None]
+    mean += away
+    usual = _held_to(plain, np.where(flying, from_scale(mean), 0.0))
+    mean += more
+    return _held_to(plain, np.where(flying, from_scale(mean), 0.0)), usual
 
 
 def _held_to(mean_kg: np.ndarray, intake_kg: np.ndarray) -> np.ndarray:

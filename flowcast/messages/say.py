@@ -64,6 +64,11 @@ class Say:
         """The language's code."""
         return self.words.language
 
+    @property
+    def direction(self) -> str:
+        """Which way its letters run: "ltr" or "rtl"."""
+        return self.words.direction
+
     # ---- numbers ----------------------------------------------------------------------------
 
     def number(self, value: float, digits: int = 0, *, sign: str = "") -> str:
@@ -73,6 +78,10 @@ class Say:
     def short(self, value: float) -> str:
         """A figure with the decimals it has: 0.5; 14"""
         return self._marks(f"{value:g}")
+
+    def tick_figure(self, text: str) -> str:
+        """A figure that an axis has worked out, with the language's marks."""
+        return self._marks(text)
 
     def count(self, n: int) -> str:
         """A whole number with its thousands apart."""

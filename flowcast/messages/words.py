@@ -17,7 +17,8 @@ from pathlib import Path
 from flowcast.errors import InputError
 
 HERE = Path(__file__).parent
-RULE = "plural"  # the one key that is no text
+RULE, DIRECTION = "plural", "direction"  # the keys that are no texts
+DIRECTIONS = ("ltr", "rtl")  # from left to right, from right to left
 # Of these a translator may make up a date as the language does.
 DATE_PARTS = {"day", "dd", "mm", "month", "mon", "year", "weekday", "wd"}
 
@@ -27,13 +28,14 @@ class Words:
     """A language's texts.
 
     entries: key -> its forms, one where nothing is counted. rules: key -> the plural rule that picks
-    among them. missing: keys for which the English text stands in.
+    among them. missing: keys for which the English text stands in. direction: one of `DIRECTIONS`.
     """
 
     language: str
     entries: dict[str, tuple[str, ...]]
     rules: dict[str, str]
     missing: tuple[str, ...] = ()
+    direction: str = DIRECTIONS[0]
 
     def form(self, key: str, n: int | None = None) -> str:
         """The text of a key, in the form that goes with n."""
@@ -49,8 +51,8 @@ def _rule(text: str):
 @cache
 def english() -> Words:
     """The texts that come with flowcast, against which every translation is held."""
-    rule, entries = _parse((HERE / "en.toml").read_text("utf-8"))
-    return Words("en", entries, dict.fromkeys(entries, rule))
+    rule, direction, entries = _parse((HERE / "en.toml").read_text("utf-8"))
+    return Words("en", entries, dict.fromkeys(entries, rule), direction=direction)
 
 
 def read_words(path: Path, language: str) -> Words:
@@ -63,7 +65,7 @@ def read_words(path: Path, language: str) -> Words:
         names file, key and cure.
     """
     try:
-        rule, own = _parse(path.read_bytes().decode("utf-8-sig"))
+        rule, direction, own = _parse(path.read_bytes().decode("utf-8-sig"))
         reached = _reach(rule)
     except (
         OSError,
@@ -82,7 +84,7 @@ def read_words(path: Path, language: str) -> Words:
             raise InputError(f"{path.name}, {key}: {wrong}")
     rules = theirs.rules | dict.fromkeys(own, rule)
     missing = tuple(key for key in theirs.entries if key not in own)
-    return Words(language, theirs.entries | own, rules, missing)
+    return Words(language, theirs.entries | own, rules, missing, direction)
 
 
 def _mismatch(key: str, forms: tuple, original: tuple | None, reached: int) -> str:
@@ -114,10 +116,13 @@ def fields_of(forms: tuple[str, ...]) -> set[str]:
     }
 
 
-def _parse(text: str) -> tuple[str, dict[str, tuple[str, ...]]]:
+def _parse(text: str) -> tuple[str, str, dict[str, tuple[str, ...]]]:
+    """The plural rule, the direction of the letters, and the texts."""
     tree = tomllib.loads(text)
-    rule = str(tree.pop(RULE, "n != 1"))
-    return rule, dict(_flat(tree))
+    rule, direction = str(tree.pop(RULE, "n != 1")), str(tree.pop(DIRECTION, DIRECTIONS[0]))
+    if direction not in DIRECTIONS:
+        raise ValueError(f"{DIRECTION} = {direction!r} is neither of {', '.join(DIRECTIONS)}")
+    return rule, direction, dict(_flat(tree))
 
 
 def _flat(tree: dict, prefix: str = ""):

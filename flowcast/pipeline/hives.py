@@ -25,8 +25,9 @@ def hives_now(record: Record, *, current: bool) -> list[HiveNow]:
     of the past, which must not know what was written later.
     """
     brooding = float(drivers(record.days, record.yard.numbers)[1][-1])
+    middle = _middle(record)
     return [
-        _hive_now(hive, record, brooding, current=current)
+        _hive_now(hive, record, brooding, middle, current=current)
         for hive in record.yard.hives
         if stands(hive, record.issue_date)
     ]
@@ -48,7 +49,9 @@ def seen_on(hive: HiveSection, issue_date: pd.Timestamp, *, current: bool) -> pd
     return seen if seen <= issue_date else None
 
 
-def _hive_now(hive: HiveSection, record: Record, brooding: float, *, current: bool) -> HiveNow:
+def _hive_now(
+    hive: HiveSection, record: Record, brooding: float, middle: pd.Series | None, *, current: bool
+) -> HiveNow:
     seen = seen_on(hive, record.issue_date, current=current)
     fresh = seen is not None and (record.issue_date - seen).days <= _fresh_d(record)
     boxes = boxes_since(hive, record, seen) if seen is not None else ()
@@ -65,20 +68,26 @@ def _hive_now(hive: HiveSection, record: Record, brooding: float, *, current: bo
         supers_on=_supers_on(boxes, hive, record),
         cells=has_cells(hive.name, record),
         clipped=hive.clipped_queen,
-        share=_share(hive.name, record),
+        share=_share(hive.name, record, middle),
     )
 
 
-def _share(hive: str, record: Record) -> tuple[float, float] | None:
+def _middle(record: Record) -> pd.Series | None:
+    """Daily gains of the yard's middle hive on days on which it had room; None without a log. [kg]"""
+    if not record.logs:
+        return None
+    whole = yard_gains(record.logs, record.yard.numbers)
+    return whole[~whole["lower_bound"]]["gain_kg"]
+
+
+def _share(hive: str, record: Record, middle: pd.Series | None) -> tuple[float, float] | None:
     """What the log tells of the hive against the yard's middle one, on days on which both had room;
     None without daily gains of both."""
-    logs = [log.gains for log in record.logs if log.hive == hive]
-    if not logs:
+    gains = {log.hive: log.gains for log in record.logs}.get(hive)
+    if gains is None:
         return None
-    told = (logs[0]["quality"] == "good") & (logs[0]["days"] == 1) & ~logs[0]["lower_bound"]
-    whole = yard_gains(record.logs, record.yard.numbers)
-    roomy = whole[~whole["lower_bound"]]["gain_kg"]
-    return share_of(logs[0][told]["gain_kg"], roomy, record.yard.numbers)
+    told = (gains["quality"] == "good") & (gains["days"] == 1) & ~gains["lower_bound"]
+    return share_of(gains[told]["gain_kg"], middle, record.yard.numbers)
 
 
 def _fresh_d(record: Record) -> int:

@@ -39,6 +39,7 @@ PARAMETERS = {
     "axes.titlelocation": "left",
     "axes.titlecolor": INK,
     "axes.titlepad": 5,
+    "axes.titley": 1.0,  # no ticks stand above an axes, so nothing need be measured for its place
     "axes.linewidth": 0.6,
     "axes.unicode_minus": True,
     "xtick.color": SOFT,
@@ -71,6 +72,8 @@ def paper():
     with mpl.rc_context(PARAMETERS), warnings.catch_warnings():
         # The browser draws the letters, so what the measuring font lacks is no loss.
         warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from")
+        # Words that leave no room are broken (`room`), and the picture is laid out again.
+        warnings.filterwarnings("ignore", message="constrained_layout not applied")
         yield
 
 

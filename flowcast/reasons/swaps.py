@@ -10,7 +10,9 @@ the colony's strength) stays with the day.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 import pandas as pd
@@ -126,16 +128,15 @@ class _Surface:
         taken = [_flowers_of(days, own, other, some) for some in coalitions(len(FLOWERS))[1:]]
         return _Surface(np.concatenate([self.tables, [_table(model, part) for part in taken]]))
 
-    def at(self, hours: np.ndarray, taken: np.ndarray) -> np.ndarray:
-        """z with these hours and these sets, (runs, days) and (runs, drivers) -> (members, runs, days).
+    def at(self, hours: np.ndarray, taken: np.ndarray) -> Iterator[np.ndarray]:
+        """z with these hours and these sets, (runs, days) and (runs, drivers) -> (runs, days).
 
-        Linear in the root of the hours.
+        Of one member after the other, for memory. Linear in the root of the hours.
         """
         run = (taken @ (1 << np.arange(taken.shape[1])))[:, None]
-        day, found = np.arange(hours.shape[1]), 0.0
-        for node, weight in _ends(np.sqrt(hours), np.sqrt(HOURS)):
-            found = found + self.tables[run, :, node, day] * weight[..., None]
-        return np.moveaxis(found, -1, 0)
+        day, ends = np.arange(hours.shape[1]), _ends(np.sqrt(hours), np.sqrt(HOURS))
+        for table in np.moveaxis(self.tables, 1, 0):
+            yield sum(table[run, node, day] * weight for node, weight in ends)
 
 
 def _table(model: FlowModel, days: Days) -> np.ndarray:
@@ -193,7 +194,8 @@ class _World:
     def of(cls, model: FlowModel, days: Days, seen, numbers: Numbers, rng) -> _World:
         """The span with this intake seen on its days, NaN where it is not known. [kg/d]"""
         plain = _Surface(_table(model, days)[None])
-        now = plain.at(days.foraging_h[None], np.zeros((1, len(FLOWERS)), bool))[:, 0]
+        alone = np.zeros((1, len(FLOWERS)), bool)
+        now = np.array([z[0] for z in plain.at(days.foraging_h[None], alone)])
         flew = (days.foraging_h >= numbers["flow.flight_min_h"]) & np.isfinite(seen)
         day = np.where(flew, seen_on_scale(np.nan_to_num(seen)), now[0])
         answer = _answers(model.prior.ensemble.rain_share(days), numbers, rng)
@@ -208,16 +210,17 @@ class _World:
         hours = _hours(own, other, sets)
         flowers = sets[:, len(FLIGHT) :]
         surface = self.plain.beside(self.model, self.days, own, other)
-        z = surface.at(hours, flowers) + self.left[:, None, :]
-        more = grown(other["rained"]) - grown(own["rained"])
-        moved = np.exp(self.answer[:, None, :] * np.where(flowers[:, :1], more, 0.0))
+        more = np.where(flowers[:, :1], grown(other["rained"]) - grown(own["rained"]), 0.0)
         flying = hours >= self.numbers["flow.flight_min_h"]
-        intake = np.where(flying, from_scale(z) * moved, 0.0)
-        return (
-            intake @ kept(self.days, self.model.household.mean, self.numbers),
-            intake[0, 0],
-            intake[0, -1],
+        lived = (
+            np.where(flying, from_scale(z + left) * np.exp(answer * more), 0.0)
+            for z, left, answer in zip(
+                surface.at(hours, flowers), self.left, self.answer, strict=True
+            )
         )
+        middle, share = next(lived), kept(self.days, self.model.household.mean, self.numbers)
+        gain = np.array([intake @ share for intake in chain([middle], lived)])
+        return gain, middle[0].copy(), middle[-1].copy()  # not the whole of it
 
 
 def kept(days: Days, coefficients: np.ndarray, numbers: Numbers) -> np.ndarray:

@@ -84,6 +84,7 @@ def report_data(report: YardReport, shown: dict) -> dict:
         "logs": [_hive(log, report.outlook.record.yard.say) for log in report.outlook.record.logs],
         "pictures": [
             {"name": p.name, "finding": p.alt, "caption": p.caption, "table": [p.header, *p.rows]}
+            | {"days": {_date(day): told for day, told in p.days.items()}}
             for p in pictures(shown)
         ],
         "beetles": beetles_data(report.beetles) if report.beetles else None,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import islice
 
 import pandas as pd
@@ -29,7 +29,10 @@ NARROW_IN = 3.9  # a picture of this width keeps its letters readable on a phone
 
 @dataclass(frozen=True)
 class Figure:
-    """One picture: inline SVG, the finding in a sentence, a caption, and its data as text cells."""
+    """One picture: inline SVG, the finding in a sentence, a caption, and its data as text cells.
+
+    days: what the picture shows of each of its days, date by date without a gap, where it shows days.
+    """
 
     name: str
     svg: str
@@ -37,6 +40,12 @@ class Figure:
     caption: str
     header: list[str]
     rows: list[list[str]]
+    days: dict[pd.Timestamp, str] = field(default_factory=dict)
+
+    @property
+    def first_day(self) -> int:
+        """The first of `days`, in days since 1970."""
+        return (next(iter(self.days)) - pd.Timestamp(0)).days
 
 
 @dataclass(frozen=True)
@@ -68,30 +77,45 @@ def ribbon(found: YardOutlook) -> Figure:
     alt = f"{_past_words(frame, found)} {_chance_words(frame, say)}"
     header = [say(f"ribbon.{key}") for key in ("days", "gain", "flow_days", "hours", "usual")]
     rows = _past_rows(frame, found) + _ahead_rows(frame, found)
-    return Figure("ribbon", svg, alt, _ribbon_caption(frame, found), header, rows)
+    days = {row.Index: _ribbon_day(row, say) for row in frame.itertuples()}
+    return Figure("ribbon", svg, alt, _ribbon_caption(frame, found), header, rows, days)
+
+
+def _ribbon_day(row, say: Say) -> str:
+    """What the ribbon shows of one day, in a line."""
+    hours, usual = _hours(row.foraging_h, say), _hours(row.usual_h, say)
+    told = {"date": say.full_day(row.Index), "hours": hours, "usual": usual}
+    if not pd.isna(row.p_flow_day):
+        return say("ribbon.day_ahead", chance=say.chance(row.p_flow_day), **told)
+    if not pd.isna(row.gain_kg):
+        return say(
+            "ribbon.day_gain", kg=say.weight(row.gain_kg), kind=say(f"kinds.{row.kind}"), **told
+        )
+    if not pd.isna(row.span_kg):
+        return say("ribbon.day_weighings", kg=say.weight(row.span_kg), **told)
+    return say("ribbon.day_hours", **told)
 
 
 def _ribbon_svg(found: YardOutlook, shape: Shape) -> str:
-    frame = season_plots.ribbon_data(found, shape.days_back)
+    frame, say = season_plots.ribbon_data(found, shape.days_back), _say(found)
     lanes = _lanes(found, frame.index, shape)
 
     def draw(figure):
-        season_plots.plot_ribbon(
-            frame, lanes, figure=figure, say=_say(found), columns=shape.columns
-        )
+        season_plots.plot_ribbon(frame, lanes, figure=figure, say=say, columns=shape.columns)
 
     height = sum(season_plots.ribbon_heights(frame, lanes)) + 1.1
-    svg = draw_svg(shape.name, draw, (shape.width_in, height))
+    svg = draw_svg(shape.name, draw, (shape.width_in, height), say, day_axes=2)
     return svg.replace("<svg", f'<svg class="{shape.name}"', 1)
 
 
 def _lanes(found: YardOutlook, dates: pd.DatetimeIndex, shape: Shape) -> Lanes:
+    beside = len(_say(found)("chance.in_ten", times=10))  # the longest name at the right
     return pack_lanes(
         bloom_data(found, dates),
         dates,
         found.outlook.issue_date,
         past_share=shape.past_share,
-        letters=shape.letters,
+        letters=shape.letters - 1.5 * max(beside - len("10 in 10"), 0),
     )
 
 
@@ -158,8 +182,11 @@ def _flow_days_cell(gain: pd.Series, threshold_kg: float, say: Say) -> str:
 
 
 def _hours_cells(days: pd.DataFrame, say: Say) -> list[str]:
-    means = days[["foraging_h", "usual_h"]].mean()
-    return [say("numbers.not_known") if pd.isna(mean) else say.number(mean, 1) for mean in means]
+    return [_hours(mean, say) for mean in days[["foraging_h", "usual_h"]].mean()]
+
+
+def _hours(hours: float, say: Say) -> str:
+    return say("numbers.not_known") if pd.isna(hours) else say.number(hours, 1)
 
 
 def _ahead_rows(frame: pd.DataFrame, found: YardOutlook) -> list[list[str]]:
@@ -193,8 +220,17 @@ def fan(found: YardOutlook) -> Figure:
         for date, row in frame.iloc[ends].iterrows()
     ]
     header = [say(f"fan.{key}") for key in ("to", "below", "middle", "above")]
-    svg = draw_svg("fan", draw, (NARROW_IN, 3.0))
-    return Figure("fan", svg, " ".join(alt), " ".join(caption), header, rows)
+    svg = draw_svg("fan", draw, (NARROW_IN, 3.0), say, day_axes=1)
+    days = {
+        date: say(
+            "fan.day",
+            date=say.full_day(date),
+            middle=say.weight(row["q50"]),
+            between=say.weights(row["q10"], row["q90"]),
+        )
+        for date, row in frame.iterrows()
+    }
+    return Figure("fan", svg, " ".join(alt), " ".join(caption), header, rows, days)
 
 
 def _ends_of(middles: pd.Series, say: Say) -> dict[str, str]:
@@ -227,7 +263,7 @@ def _standing(name: str, frame: pd.DataFrame, digits: int, finding: str, say: Sa
         for date, row in monthly.iterrows()
     ]
     header = [say(f"standing.{key}") for key in ("month", "was", "usual", "below", "above")]
-    svg = draw_svg(name, draw, (NARROW_IN, 2.4))
+    svg = draw_svg(name, draw, (NARROW_IN, 2.4), say)
     return Figure(name, svg, finding, _departures(name, frame, say), header, rows)
 
 
@@ -253,7 +289,7 @@ def beetle_figure(found: YardBeetles) -> Figure:
         for date, row in monthly.iterrows()
     ]
     header = [say(f"beetle_figure.{key}") for key in ("month", "middle", "below", "above", "usual")]
-    svg, finding = draw_svg("beetles", draw, (NARROW_IN, 3.7)), beetle_words.answer(found)
+    svg, finding = draw_svg("beetles", draw, (NARROW_IN, 3.7), say), beetle_words.answer(found)
     return Figure("beetles", svg, finding, say("beetle_figure.caption"), header, rows)
 
 
@@ -273,7 +309,7 @@ def weeks_figure(found: YardSeason) -> Figure:
 
     head, *months = explain_words.month_rows(found.season, say)
     alt, caption = explain_words.weeks_finding(found.season, say), say("weeks_figure.caption")
-    svg = draw_svg("weeks", draw, (NARROW_IN, 2.4))
+    svg = draw_svg("weeks", draw, (NARROW_IN, 2.4), say)
     return Figure("weeks", svg, alt, caption, list(head), months)
 
 
@@ -291,7 +327,7 @@ def parts_figure(found: YardSeason) -> Figure | None:
     clauses = [said for _, said in kilogram_words.clauses(found)]
     clear = say.listed(clauses, "semicolon") or say("parts_figure.none_clear")
     alt = say("explain.sentence", clauses=clear)
-    svg = draw_svg("parts", draw, (NARROW_IN, 2.6))
+    svg = draw_svg("parts", draw, (NARROW_IN, 2.6), say)
     return Figure("parts", svg, alt, say("parts_figure.caption"), list(head), rows)
 
 
@@ -304,7 +340,7 @@ def hours_calendar_figure(found: YardSeason) -> Figure:
 
     head, *months = explain_words.month_rows(found.season, say)
     alt, caption = explain_words.weeks_finding(found.season, say), say("hours_figure.caption")
-    svg = draw_svg("calendar", draw, (NARROW_IN, 0.8 + 0.21 * len(months)))
+    svg = draw_svg("calendar", draw, (NARROW_IN, 0.8 + 0.21 * len(months)), say)
     return Figure("calendar", svg, alt, caption, list(head), months)
 
 
@@ -330,7 +366,7 @@ def trust_figure(found: Backtest) -> Figure | None:
         trust_plots.draw_reliability(figure, found)
 
     header = [say(f"trust_figure.{key}") for key in ("weather", "said", "came", "days")]
-    svg = draw_svg("trust", draw, (NARROW_IN, 3.9))
+    svg = draw_svg("trust", draw, (NARROW_IN, 3.9), say)
     return Figure("trust", svg, alt, say("trust_figure.caption"), header, rows)
 
 
@@ -379,7 +415,7 @@ def _log_figure(log: CleanLog, frame, steps: pd.DataFrame, name: str, say: Say) 
     header = [
         say(f"log.{key}") for key in ("week" if scale else "weighed", "as_weighed", "work_out")
     ]
-    svg, caption = draw_svg(name, draw, (NARROW_IN, 2.4)), say("log.caption", **days)
+    svg, caption = draw_svg(name, draw, (NARROW_IN, 2.4), say), say("log.caption", **days)
     return Figure(name, svg, _log_finding(log, known, steps, days, say), caption, header, rows)
 
 

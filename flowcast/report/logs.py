@@ -51,7 +51,7 @@ def _picture(logs: list[CleanLog], zone: str, say: Say) -> str:
             draw_check(part, log, zone, say)
 
     words = " ".join(check_words(log, zone, say) for log in logs)
-    return draw_alone("check", draw, (SIZE[0], SIZE[1] * len(logs)), words)
+    return draw_alone("check", draw, (SIZE[0], SIZE[1] * len(logs)), say, words)
 
 
 def _file_names(logs: list[CleanLog]) -> list[str]:

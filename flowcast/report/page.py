@@ -1,10 +1,13 @@
-"""The page: one self-contained HTML file that needs no network, script or clock."""
+"""The page: one self-contained HTML file that needs no network and no clock, and reads whole without
+its one small script (page.js)."""
 
 from __future__ import annotations
 
 import html as entities
 import re
+from base64 import b64encode
 from functools import cache
+from hashlib import sha256
 from pathlib import Path
 
 from flowcast.errors import InputError
@@ -50,12 +53,22 @@ def render_sections(shown: dict, *, up: str = "") -> str:
     title = say("page.title", yard=head["yard"], date=head["issued"])
     read = re.sub(r'<table class="numbers">.*?</table>', " ", body, flags=re.DOTALL)
     words = glossary.used_in(text_of(read), say)  # what only sources say needs no explaining
-    return fill("page.html", body=body, title=title, up=up, glossary=words, **shown)
+    js = _part("page.js")
+    return fill(
+        "page.html",
+        body=body,
+        title=title,
+        up=up,
+        glossary=words,
+        script=js,
+        script_hash=_hash(js),
+        **shown,
+    )
 
 
 def fill(template: str, **values) -> str:
     """A template of this folder filled in; names and notes are always shown as text."""
-    return _environment().get_template(template).render(css=_css(), **values)
+    return _environment().get_template(template).render(css=_part("page.css"), **values)
 
 
 @cache
@@ -71,14 +84,20 @@ def _environment():
     )
 
 
-def _css() -> str:
+def _part(name: str) -> str:
+    """A file of this folder as it stands."""
     environment = _environment()
-    return environment.loader.get_source(environment, "page.css")[0]
+    return environment.loader.get_source(environment, name)[0]
+
+
+def _hash(script: str) -> str:
+    """By which the page allows this script and no other: whatever a note may hold, it cannot run."""
+    return f"sha256-{b64encode(sha256(script.encode()).digest()).decode()}"
 
 
 def text_of(html: str) -> str:
     """What a reader sees of HTML of ours, pictures apart."""
-    words = re.sub(r"<svg\b.*?</svg>|<style\b.*?</style>", " ", html, flags=re.DOTALL)
+    words = re.sub(r"<(svg|style|script)\b.*?</\1>", " ", html, flags=re.DOTALL)
     return " ".join(entities.unescape(re.sub(r"<[^>]*>", " ", words)).split())
 
 

@@ -259,7 +259,7 @@ def _map(lines: list[Line], say: Say) -> Figure:
     def draw(figure):
         plot_yards(frame, ax=figure.subplots(), per_km=per_km, unit=length)
 
-    svg = draw_svg("map", draw, size)
+    svg = draw_svg("map", draw, size, say)
     north, west = frame["latitude"].idxmax(), frame["longitude"].idxmin()
     ends = {"north": frame["yard"][north], "west": frame["yard"][west]}
     alt, caption = say("map.finding", n=str(len(frame)), **ends), say("map.caption")

@@ -86,7 +86,8 @@ def clean_log(
         # Steps are measured anew where weather no longer moves the weight beside them.
         table["weather_kg"] = weathering.at(hours_of(table.index))
         looks, found = _steps_in(table, traits, work, timezone, numbers)
-    table.loc[table.index[table["mark"] == "good"][found.amid], "mark"] = "lifted"
+    good = np.flatnonzero((table["mark"] == "good").to_numpy())
+    table.iloc[good[found.amid], table.columns.get_loc("mark")] = "lifted"
     counts |= {name: n for name, n in found.counts.items() if n}
     steps = found.steps.assign(handled=handled_beside(table, found.steps["time"]))
     log = _assembled(table, looks, steps, weathering, counts, hive, timezone, numbers)

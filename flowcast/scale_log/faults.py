@@ -5,7 +5,7 @@ import pandas as pd
 from pandas.api.indexers import BaseIndexer
 
 from flowcast.numbers import Numbers
-from flowcast.scale_log.log import ScaleTraits, Trace
+from flowcast.scale_log.log import ScaleTraits, Trace, all_good
 from flowcast.scale_log.wave import block_medians, look_blocks, usual_course, usual_moves
 
 
@@ -59,7 +59,7 @@ def excursions(trace: Trace, traits: ScaleTraits, numbers: Numbers) -> np.ndarra
     A single reading is a spike, except a fall in working hours on a scale that reads seldom:
     that is a hive lifted once. Several in a row are a lift.
     """
-    marks = np.full(len(trace), "good", dtype=object)
+    marks = all_good(len(trace))
     if len(trace) < 3:
         return marks
     level = trace.kg - usual_course(trace, traits, numbers)

@@ -5,7 +5,7 @@ import pandas as pd
 
 from flowcast.errors import NotEnoughDataError, TimeIndexError
 from flowcast.numbers import Numbers
-from flowcast.scale_log.log import ScaleTraits, Trace, hours_of, wall_hours_of
+from flowcast.scale_log.log import ScaleTraits, Trace, all_good, hours_of, wall_hours_of
 from flowcast.tables import require_columns
 
 
@@ -69,7 +69,7 @@ def _in_order(readings: pd.DataFrame) -> tuple[pd.Series, dict[str, int]]:
 
 
 def _marks(kg: np.ndarray, numbers: Numbers) -> np.ndarray:
-    marks = np.full(len(kg), "good", dtype=object)
+    marks = all_good(len(kg))
     marks[kg <= numbers["scale_log.lowest_kg"]] = "restart"
     marks[kg > numbers["scale_log.highest_kg"]] = "impossible"
     return marks
