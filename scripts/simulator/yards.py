@@ -204,6 +204,7 @@ def write_yard(
     by_hand: bool = False,
     rough: bool = False,
     scale: dict[str, float] | None = None,
+    learn_from: list[str] | None = None,
 ) -> None:
     """A trial yard: scales, truth beside them, all on a UTC clock.
 
@@ -227,6 +228,8 @@ def write_yard(
         Swarms, thefts and boxes taken away and brought back that nobody writes down.
     scale : dict, optional
         Fields of `scales.Faults` that all scales of the yard share, in place of drawn ones.
+    learn_from : list of str, optional
+        Folders of the keeper's other yards.
     """
     start = pd.Timestamp(since, tz="UTC")
     for run in world.runs:
@@ -240,7 +243,7 @@ def write_yard(
         write_csv(folder / "truth" / f"events-{run.name}.csv", events[events.index >= start])
     write_csv(folder / "weather.csv.gz", world.hourly)
     write_csv(folder / "work.csv", work_table(world, start, rng, careful=by_hand))
-    write_text(folder / "yard.toml", _trial_toml(world, name, rng))
+    write_text(folder / "yard.toml", _trial_toml(world, name, rng, learn_from))
     write_text(folder / "truth" / "about.txt", "\n".join(about) + "\n")
 
 
@@ -263,7 +266,9 @@ def _trial_log(
     return scales.hourly_log(run, world.hourly, world.fitness, faults, rng, since=start + GAP)
 
 
-def _trial_toml(world: World, name: str, rng: np.random.Generator) -> str:
+def _trial_toml(
+    world: World, name: str, rng: np.random.Generator, learn_from: list[str] | None
+) -> str:
     site = world.site
     place = {
         "name": name,
@@ -272,6 +277,7 @@ def _trial_toml(world: World, name: str, rng: np.random.Generator) -> str:
         "elevation_m": site.elevation_m,
         "timezone": "UTC",
     }
+    place |= {"learn_from": learn_from} if learn_from else {}
     hives = [
         ("[[hive]]", {"name": run.name, "kind": "honey", "scale": _scale(run.name)})
         for run in world.runs
