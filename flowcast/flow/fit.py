@@ -33,7 +33,7 @@ from flowcast.flow.kernel import (
     reach,
     season_parts,
 )
-from flowcast.flow.kin import ALONE, Kin, Spot, tells
+from flowcast.flow.kin import ALONE, Kin, Spot
 from flowcast.flow.prior import Ensemble
 from flowcast.flow.scales import learned_scales
 from flowcast.numbers import Numbers
@@ -126,15 +126,15 @@ class Prior:
         cov = za.typical.T @ zb.typical / len(za.typical)
         own = za.own.T @ zb.own / len(za.own)
         own *= a.season[:, None] == b.season[None, :]
-        return self.kin.shared("stated", a, b, cov + own)
+        return self.kin.shared("stated", a.yard, b.yard, cov + own)
 
     def pulled(self, a: Days, za: Members, b: Days, zb: Members, pull: np.ndarray) -> np.ndarray:
         """The members' part of `between`, summed over days a by a weight of each. Shape (b,)."""
         found = np.empty(len(b))
         for yard in np.unique(b.yard):
             there = b.yard == yard
-            part = self.kin.shared("stated", a, b.take(np.flatnonzero(there)[:1]), pull[:, None])
-            found[there] = self._pulled(a, za, b.take(there), zb.take(there), part[:, 0])
+            told = self.kin.shared("stated", a.yard, np.array([yard]), pull[:, None])[:, 0]
+            found[there] = self._pulled(a, za, b.take(there), zb.take(there), told)
         return found / len(za.typical)
 
     @staticmethod
@@ -284,12 +284,10 @@ def fit_yards(yards: Sequence[YardLog]) -> FlowModel:
     """Fit the model of the first yard to its log and to those of the yards it learns from.
 
     Each yard keeps its own colony's use, weather and stated bloom; their intakes are conditioned in one
-    Gaussian process, as far as `flow.kin` says that they are alike. A yard that shares nothing is left
-    out, and of the others' logs only the newest values are used.
+    Gaussian process, as far as `flow.kin` says that they are alike. Of the others' logs only the newest
+    values are used.
     """
-    own, *others = yards
-    numbers = own.numbers
-    yards = [own, *(yard for yard in others if len(yard.spans) and tells(yard.spot, numbers))]
+    own, numbers = yards[0], yards[0].numbers
     akin = [bool(own.ensemble.drawn.keys() & yard.ensemble.drawn.keys()) for yard in yards]
     prior = Prior(
         own.ensemble,

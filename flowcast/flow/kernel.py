@@ -69,7 +69,7 @@ def season_parts(
         return numbers[f"flow.span_{name}"]
 
     def shared(name: str, part: np.ndarray) -> tuple[str, np.ndarray]:
-        return name, kin.shared(name, a, b, part)
+        return name, kin.shared(name, a.yard, b.yard, part)
 
     yield shared("bloom", _bell(spring, span("bloom_d")))
     yield shared("date", _bell(around(a.season_day, b.season_day), span("date_d")))
@@ -89,7 +89,8 @@ def flight_alike(
 ) -> np.ndarray:
     """How far flight on days `a` tells of that on days `b` of as many hours. Shape (a, b)."""
     warmth = _near(a.temp_c, b.temp_c, numbers["flow.span_flight_c"])
-    return kin.shared("flight", a, b, warmth * _bell(spring, numbers["flow.span_flight_d"]))
+    alike = warmth * _bell(spring, numbers["flow.span_flight_d"])
+    return kin.shared("flight", a.yard, b.yard, alike)
 
 
 def reach(foraging_h: np.ndarray, numbers: Numbers) -> np.ndarray:

@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from flowcast.flow.days import Days
 from flowcast.numbers import Numbers
 from flowcast.tables import Place
 
@@ -58,11 +57,9 @@ class Kin:
         each = {name: share * near + (1.0 - share) * alone for name, share in shares.items()}
         return cls(each | {"stated": np.where(np.outer(akin, akin), 1.0, alone)})
 
-    def shared(self, name: str, a: Days, b: Days, part: np.ndarray) -> np.ndarray:
-        """A part's covariance between days a and b, as far as their yards share it."""
-        if not self.shares:
-            return part
-        return part * self.shares[name][np.ix_(a.yard, b.yard)]
+    def shared(self, name: str, a: np.ndarray, b: np.ndarray, part: np.ndarray) -> np.ndarray:
+        """A part's covariance between days of yards a and b, as far as these share it. Shape (a, b)."""
+        return part * self.shares[name][np.ix_(a, b)] if self.shares else part
 
 
 ALONE = Kin()
