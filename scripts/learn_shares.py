@@ -9,16 +9,15 @@ as it stands in numbers.toml. Pairs with published scores are never among those 
 """
 
 import argparse
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 from scipy.linalg import cho_factor, cho_solve
 
 from flowcast import pipeline
 from flowcast.flow import fit
+from flowcast.flow.days import joined
 from flowcast.flow.kernel import parts
 from flowcast.flow.kin import SHARED, Kin, nearness
 from flowcast.numbers import load_numbers
@@ -29,51 +28,47 @@ PLANT = ("plant", "plant_year")
 
 
 class Pair:
-    """One pair: the covariance of both yards' values by part, within yards and between them."""
+    """One pair: the covariance of both yards' values by part, the other yard's first."""
 
-    def __init__(self, folder: Path, own_seasons: int | None = None):
+    def __init__(self, folder: Path):
         sources = pipeline.read_sources(folder)
         self.record = pipeline.known_before(sources, pipeline.default_issue_date(sources))
         self.numbers = self.record.yard.numbers
         yards = yard_logs(self.record)
         self.near = nearness(yards[1].spot, (0.0, 0.0, 0.0), self.numbers)
         scales = fit.fit_yards(yards).prior.scales
-        logs = [fit._Log.of(yard, k) for k, yard in enumerate(yards)]
-        logs = [logs[0], *fit._newest(logs[1:], int(self.numbers["flow.others_most"]))][::-1]
-        self.days = fit.joined([log.days.take(log.latent()) for log in logs])
-        prior = self.prior(yards)
-        members = prior.members(self.days)
-        ends = np.cumsum([len(log.latent()) for log in logs])[:-1]
-        each = zip(logs, np.split(members.mean, ends), strict=True)
-        views = fit._side_by_side([fit._views(log, z) for log, z in each])
-        self.views, self.first = views, int(sum(len(fit._views(logs[0], members.mean[: ends[0]]).value) for _ in [0]))
-        full = dict(parts(self.days, self.days, self.numbers))
-        self.parts = {n: (views.seen(p) * getattr(scales, n) ** 2).astype("f4") for n, p in full.items()}
-        self.error = views.var + views.own * scales.noise**2
+        own, other = (fit._Log.of(yard, number) for number, yard in enumerate(yards))
+        (other,) = fit._newest([other], int(self.numbers["flow.others_most"]))
+        days = [log.days.take(log.latent()) for log in (other, own)]
+        self.days = joined(days)
+        mean = np.split(self._prior(yards).members(self.days).mean, [len(days[0])])
+        views = [fit._views(log, z) for log, z in zip((other, own), mean, strict=True)]
+        self.first, self.views = len(views[0].value), fit._side_by_side(views)
+        self.parts = {
+            name: (self.views.seen(part) * getattr(scales, name) ** 2).astype("f4")
+            for name, part in parts(self.days, self.days, self.numbers)
+        }
+        self.error = self.views.var + self.views.own * scales.noise**2
         self.stated = {}
-        self.yard = np.array([0] * len(views.value))
-        self.yard[: self.first] = 1
 
-    def prior(self, yards):
-        kin = Kin.of([y.spot for y in yards], [True] * len(yards), self.numbers)
-        kin = replace(kin, shares=kin.shares | {"stated": np.ones((2, 2))})
-        return fit.Prior(yards[0].ensemble, None, self.numbers, tuple(y.ensemble for y in yards[1:]), kin)
+    def _prior(self, yards) -> fit.Prior:
+        """Without shares: what the ensembles have in common is told apart later."""
+        whole = Kin({"stated": np.ones((2, 2))})
+        return fit.Prior(yards[0].ensemble, None, self.numbers, (yards[1].ensemble,), whole)
 
-    def stated_with(self, plant: float, year: float):
-        key = plant, year
-        if key not in self.stated:
-            overrides = {"flow.share_plant": plant, "flow.share_plant_year": year}
-            numbers = self.numbers.with_overrides(overrides)
-            yard = replace(self.record.yard, numbers=numbers)
+    def stated_with(self, plant: float, year: float) -> tuple[np.ndarray, np.ndarray]:
+        """The ensembles' covariance of the values, and what they leave, with plants drawn so much alike."""
+        if (plant, year) not in self.stated:
+            given = {"flow.share_plant": plant, "flow.share_plant_year": year}
+            yard = replace(self.record.yard, numbers=self.numbers.with_overrides(given))
             yards = yard_logs(replace(self.record, yard=yard))
-            akin = yards[0].ensemble.drawn.keys() & yards[1].ensemble.drawn.keys()
-            prior = self.prior(yards)
+            prior = self._prior(yards)
             z = prior.members(self.days)
             cov = self.views.seen(prior.stated(self.days, z, self.days, z)).astype("f4")
-            if not akin:
-                cov = np.where(self.yard[:, None] == self.yard, cov, 0)
-            self.stated[key] = cov, self.views.value - self.views.of(z.mean)
-        return self.stated[key]
+            if not yards[0].ensemble.drawn.keys() & yards[1].ensemble.drawn.keys():
+                cov[: self.first, self.first :] = cov[self.first :, : self.first] = 0.0
+            self.stated[plant, year] = cov, self.views.value - self.views.of(z.mean)
+        return self.stated[plant, year]
 
     def likelihood(self, shares: dict) -> float:
         """Of the second yard's values given the first's."""
@@ -112,7 +107,8 @@ def climb(pairs: list[Pair], rounds: int = 2) -> dict:
                 best, at = tried[value], at | {name: value}
             line = " ".join(f"{v:g}:{t - best:.1f}" for v, t in tried.items())
             print(f"{name} {at[name]:g}   {line}", flush=True)
-    print("by pair", [round(p.likelihood(at) - p.likelihood(dict.fromkeys(at, 0.0)), 1) for p in pairs])
+    gains = (p.likelihood(at) - p.likelihood(dict.fromkeys(at, 0.0)) for p in pairs)
+    print("by pair", " ".join(f"{gain:.1f}" for gain in gains))
     return at
 
 

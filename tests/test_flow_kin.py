@@ -128,7 +128,11 @@ def _logs(numbers, seasons=2, gain_of=1.0, own_since=None):
     own = drawn(numbers=numbers)
     gain, _ = _simulated(days, seed=8)
     mine, _ = _simulated(days, seed=9, boost=gain_of)
-    spans = NONE if own_since is None else spans_of(np.where(days.time >= own_since, mine, np.nan), days)
+    spans = (
+        NONE
+        if own_since is None
+        else spans_of(np.where(days.time >= own_since, mine, np.nan), days)
+    )
     other = YardLog(spans_of(gain, days), days, neighbour(own), numbers, SPOT)
     return [YardLog(spans, days, own, numbers), other]
 
@@ -153,10 +157,7 @@ def test_the_order_of_yards_makes_no_odds():
     means = [fit_yards([own, *pair]).predict(view)[0] for pair in ((other, third), (third, other))]
     # Scales are learned from the newest values in the order given, where the own log is short.
     plain = [replace(log, numbers=load_numbers(PLAIN)) for log in (own, other, third)]
-    exact = [
-        fit_yards([plain[0], *pair]).predict(view)[0]
-        for pair in (plain[1:], plain[:0:-1])
-    ]
+    exact = [fit_yards([plain[0], *pair]).predict(view)[0] for pair in (plain[1:], plain[:0:-1])]
     assert exact[0] == pytest.approx(exact[1], abs=1e-9)
     assert means[0] == pytest.approx(means[1], abs=0.1)
 
@@ -220,10 +221,17 @@ def _errors(late_d: float, boost: float, own_since):
     past = slice(0, 730)
     known = np.arange(730) >= (730 if own_since is None else own_since)
     mine = YardLog(
-        spans_of(np.where(known, here[past], np.nan), days.take(past)), days.take(past), own, numbers
+        spans_of(np.where(known, here[past], np.nan), days.take(past)),
+        days.take(past),
+        own,
+        numbers,
     )
     other = YardLog(
-        spans_of(there[past], days.take(past)), days.take(past), neighbour(own, stated), numbers, SPOT
+        spans_of(there[past], days.take(past)),
+        days.take(past),
+        neighbour(own, stated),
+        numbers,
+        SPOT,
     )
     ahead = days.take(np.arange(730 + 120, 730 + 200))
     true = intake[730 + 120 : 730 + 200]

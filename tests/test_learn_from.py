@@ -41,7 +41,11 @@ def yards(tmp_path_factory):
     make_yard(root / "creek", "Creek", learn_from=["../mill"])
     make_yard(root / "mill", "Mill", latitude=48.62, learn_from=["../creek"], seed=6)
     make_yard(root / "far", "Far", latitude=44.0)
-    made = {"hill": ["../creek"], "both": ["../creek", "../mill"], "turned": ["../mill", "../creek"]}
+    made = {
+        "hill": ["../creek"],
+        "both": ["../creek", "../mill"],
+        "turned": ["../mill", "../creek"],
+    }
     for name, others in made.items():
         make_yard(root / name, "Hill", learn_from=others, log=False, latitude=48.636, height=400)
     make_yard(root / "alone", "Hill", log=False, latitude=48.636, height=400)
@@ -131,7 +135,12 @@ def _noted(found, words):
 
 def test_a_yard_too_far_away_is_left_out_and_told_of(yards, tmp_path, alone):
     make_yard(
-        tmp_path / "x", "Hill", learn_from=[str(yards / "far")], log=False, latitude=48.636, height=400
+        tmp_path / "x",
+        "Hill",
+        learn_from=[str(yards / "far")],
+        log=False,
+        latitude=48.636,
+        height=400,
     )
     found = outlook(tmp_path / "x")
     assert figures(found) == figures(alone)
@@ -217,7 +226,9 @@ def _scrambled(folder, cut):
 def test_nothing_from_the_issue_date_on_is_used_of_the_other_yard(yards, tmp_path, hill):
     copied(yards, tmp_path, "creek", **_scrambled(yards / "creek", ISSUE))
     assert figures(outlook(tmp_path / "hill")) == figures(hill)
-    earlier = copied(yards, _made(tmp_path / "e"), "creek", **_scrambled(yards / "creek", "2024-06-05"))
+    earlier = copied(
+        yards, _made(tmp_path / "e"), "creek", **_scrambled(yards / "creek", "2024-06-05")
+    )
     assert figures(outlook(earlier / "hill")) != figures(hill)  # so the change is one that matters
 
 
@@ -238,7 +249,9 @@ def test_nothing_from_an_issue_date_on_is_used_of_the_other_yard_in_a_backtest(y
     assert set(found.loc[ours, "issue_date"]) == {pd.Timestamp("2024-05-01"), pd.Timestamp(ISSUE)}
     copied(yards, tmp_path, "mill", **_scrambled(yards / "mill", ISSUE))
     pd.testing.assert_frame_equal(_back(tmp_path / "creek").forecasts, found)
-    earlier = copied(yards, _made(tmp_path / "e"), "mill", **_scrambled(yards / "mill", "2024-05-20"))
+    earlier = copied(
+        yards, _made(tmp_path / "e"), "mill", **_scrambled(yards / "mill", "2024-05-20")
+    )
     changed = _back(earlier / "creek").forecasts
     same = (changed == found)["q50"] | found["q50"].isna()
     first = found["issue_date"] == pd.Timestamp("2024-05-01")

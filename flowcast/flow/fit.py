@@ -198,6 +198,11 @@ class FlowModel:
     seasons: float
     learned: tuple[float, ...] = ()
 
+    @property
+    def has_log(self) -> bool:
+        """Whether the yard's own log tells of any day with flight."""
+        return bool((self.days.yard == 0).any())
+
     @cached_property
     def _members(self) -> Members:
         return self.prior.members(self.days)
@@ -412,9 +417,7 @@ class _Solved:
         return self.views.value - self.views.of(mean)
 
 
-def _solved(
-    logs: list[_Log], prior: Prior, members: Members, days: Days, z: np.ndarray
-) -> _Solved:
+def _solved(logs: list[_Log], prior: Prior, members: Members, days: Days, z: np.ndarray) -> _Solved:
     """Condition on the logs; a few Newton rounds from z where totals are seen."""
     cov = prior.between(days, members, days, members)
     ends = np.cumsum([len(log.latent()) for log in logs])[:-1]

@@ -37,9 +37,7 @@ class Scales:
         return cls(**{f.name: numbers[f"flow.sd_{f.name}"] for f in fields(cls)})
 
 
-def covariance(
-    a: Days, b: Days, scales: Scales, numbers: Numbers, kin: Kin = ALONE
-) -> np.ndarray:
+def covariance(a: Days, b: Days, scales: Scales, numbers: Numbers, kin: Kin = ALONE) -> np.ndarray:
     """Prior covariance of the season and drift parts between days `a` and `b`. Shape (a, b)."""
     total = np.zeros((len(a), len(b)))
     for name, part in parts(a, b, numbers, kin):
@@ -47,9 +45,7 @@ def covariance(
     return total
 
 
-def parts(
-    a: Days, b: Days, numbers: Numbers, kin: Kin = ALONE
-) -> Iterator[tuple[str, np.ndarray]]:
+def parts(a: Days, b: Days, numbers: Numbers, kin: Kin = ALONE) -> Iterator[tuple[str, np.ndarray]]:
     """Every part's name and its covariance at scale 1, shape (a, b)."""
     hours = reach(a.foraging_h, numbers), reach(b.foraging_h, numbers)
     spring = around(a.pheno_day, b.pheno_day)

@@ -178,9 +178,7 @@ def outlook_from(
     read = read_outlook(
         from_issue(drawn, unknown), recent, record.yard.flow_day_kg, record.yard.numbers
     )
-    return YardOutlook(
-        record, model, read, standing_of(record), seed, learned_from(record, model)
-    )
+    return YardOutlook(record, model, read, standing_of(record), seed, learned_from(record, model))
 
 
 def learned_from(record: Record, model: FlowModel) -> tuple[LearnedFrom, ...]:

@@ -61,7 +61,10 @@ def make_pair(
     worlds = (
         _world(climate, *place, grown, hives, chance)
         for place, grown, chance in zip(
-            ((site, hourly, days), (there, other, other_days)), pair, (bees, other_bees), strict=True
+            ((site, hourly, days), (there, other, other_days)),
+            pair,
+            (bees, other_bees),
+            strict=True,
         )
     )
     return Pair(*worlds, km, there.elevation_m - site.elevation_m)
