@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -98,7 +99,7 @@ def record_of(
 
 
 def pull(folder: Path | str, *, reach: Reach | None = None) -> Pulled:
-    """Bring the weather of a yard from the services into the store, and say what there is.
+    """Bring the weather of a yard, and of those it learns from, into the store; say what there is.
 
     Raises
     ------
@@ -118,7 +119,8 @@ def pull(folder: Path | str, *, reach: Reach | None = None) -> Pulled:
         record = known_before(sources, default_issue_date(sources))
     except NotEnoughDataError as error:
         raise SourceUnavailable(f"{error} {' '.join(map(str, sources.notes[:2]))}") from None
-    return Pulled(record, sources.asked, sources.now)
+    asked = sum((Counter(one.asked) for one in (sources, *sources.others)), Counter())
+    return Pulled(record, dict(asked), sources.now)
 
 
 def check(folder: Path | str, *, reach: Reach | None = None) -> Checked:
