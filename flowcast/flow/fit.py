@@ -412,6 +412,12 @@ class _Solved:
     weights: np.ndarray
     z: np.ndarray
 
+    def yard(self, days: Days) -> np.ndarray:
+        """The yard that each value is of."""
+        return (
+            days.yard if self.views.matrix is None else days.yard[self.views.matrix.argmax(axis=1)]
+        )
+
     def residual(self, mean: np.ndarray) -> np.ndarray:
         """What was observed less what this mean of the latent days would show."""
         return self.views.value - self.views.of(mean)
@@ -450,9 +456,11 @@ def _side_by_side(views: list[Observations]) -> Observations:
 
 
 def _own_scales(seen: _Solved, prior: Prior, members: Members, days: Days) -> Scales:
-    """The yard's own scales, learned from the newest values of its log."""
+    """The yard's own scales, learned from the newest values of its log; of others' too while it is short."""
     numbers = prior.numbers
-    rows = slice(-int(numbers["flow.scales_most"]), None)
+    most, least = (int(numbers[f"flow.scales_{name}"]) for name in ("most", "own_least"))
+    own = int((seen.yard(days) == 0).sum())
+    rows = slice(-min(most, own) if own >= least else -most, None)
     views = seen.views.take(rows)
     used = np.arange(len(days))[rows] if views.matrix is None else np.unique(views.matrix.indices)
     views, days, members = views.among(used), days.take(used), members.take(used)
