@@ -86,6 +86,9 @@ GAIN = _columns(
     Column("days", "d", 1, 400, "length of the span; 1 for a daily net gain"),
     Column("gain_kg", "kg", -50, 150, "net gain over the span with work taken out"),
     Column("gain_sd_kg", "kg", 0, 20, "standard error of that gain"),
+    Column(
+        "lower_bound", "1", 0, 1, "1 where comb ran out: with room the gain had been this or more"
+    ),
 )
 
 # The words of work.csv, with the way each moves the weight: +1 onto the hive, -1 off it, 0 not at all.

@@ -60,6 +60,7 @@ def main(arguments: list[str] | None = None) -> int:
             by_hand=asked.by_hand,
             rough=asked.rough,
             notes=asked.notes,
+            full_hives=asked.full_hives,
             scale=scale,
         )
         print(f"{folder.name}", flush=True)
@@ -82,6 +83,11 @@ def _parse(arguments: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--by-hand", action="store_true", help="hand weighings, no hourly scales")
     parser.add_argument("--rough", action="store_true", help="swarms, thefts, lifts in no notes")
     parser.add_argument("--notes", action="store_true", help="with bloom.csv, kept as keepers do")
+    parser.add_argument(
+        "--full-hives",
+        action="store_true",
+        help="too little comb: hives stand full in flows; the truth is the gain of hives with room",
+    )
     parser.add_argument("--noise", type=float, help="noise of every scale, kg; drawn when absent")
     parser.add_argument(
         "--drift", type=float, help="drift of every scale, kg/°C; drawn when absent"
@@ -109,11 +115,12 @@ def make_trial_yard(
     by_hand: bool = False,
     rough: bool = False,
     notes: bool = False,
+    full_hives: bool = False,
     scale: dict[str, float] | None = None,
     hives: list[str] = HIVES,
 ) -> None:
     """One trial yard; its whole course follows from the seed and its number."""
-    world, rng = trial_world(number, climate, mechanism, seed, hives)
+    world, rng = trial_world(number, climate, mechanism, seed, hives, short=full_hives)
     about = [
         f"climate: {climate}",
         f"mechanism: {mechanism}",
@@ -123,7 +130,16 @@ def make_trial_yard(
     since = f"{LAST_YEAR - seasons}-01-01"
     name = f"Trial yard {number} (invented)"
     write_yard(
-        folder, world, name, since, rng, about=about, by_hand=by_hand, rough=rough, scale=scale
+        folder,
+        world,
+        name,
+        since,
+        rng,
+        about=about,
+        by_hand=by_hand,
+        rough=rough,
+        scale=scale,
+        seen_before=fullest(world) if full_hives else None,
     )
     if notes:
         chance = np.random.default_rng([seed, number, 1])  # of its own: notes change nothing else
@@ -165,6 +181,16 @@ def make_trial_pair(
         )
 
 
+def fullest(world: World) -> str:
+    """The day after the 30 days with the least free comb in the season before the last year.
+
+    So late that the boxes of the last visit before it tell of the flow in which comb ran out.
+    """
+    free = pd.concat([pd.Series(run.free_kg, world.days.index) for run in world.runs], axis=1)
+    month = free.mean(axis=1).rolling(30).mean()[str(LAST_YEAR - 1)]
+    return f"{month.idxmin() + pd.Timedelta(days=1):%Y-%m-%d}"
+
+
 def noted(world: World, since: str, rng: np.random.Generator) -> pd.DataFrame:
     """bloom.csv of a keeper who notes all plants with a name, and the buds of those that follow rain."""
     grown = world.flora
@@ -174,13 +200,20 @@ def noted(world: World, since: str, rng: np.random.Generator) -> pd.DataFrame:
 
 
 def trial_world(
-    number: int, climate: str, mechanism: str, seed: int, hives: list[str] = HIVES
+    number: int,
+    climate: str,
+    mechanism: str,
+    seed: int,
+    hives: list[str] = HIVES,
+    *,
+    short: bool = False,
 ) -> tuple[World, np.random.Generator]:
     """The world of a trial yard, and its generator as the world leaves it."""
     rng = np.random.default_rng([seed, number])
     own = vary(CLIMATES[climate], rng)
     site = Site(round(float(rng.uniform(*own.latitude)), 1), 0.0)
-    return make_world(own, site, partial(flora.grow, mechanism), hives, SPAN, rng), rng
+    grow = partial(flora.grow, mechanism)
+    return make_world(own, site, grow, hives, SPAN, rng, short=short), rng
 
 
 def vary(climate: Climate, rng: np.random.Generator) -> Climate:

@@ -1,6 +1,7 @@
 """Measure outlooks on simulated yards whose truth is known.
 
     python scripts/measure_outlook.py YARD [YARD ...] [--every 14] [--days 337] [--no-log] [--csv FILE]
+                                      [--boxes toml|none|visits]
 
 Each yard folder holds truth/gain-<hive>.csv (date, gain_kg). Outlooks are issued over the last
 year of the truth, from the log and weather before each date, once with past years' weather ahead
@@ -8,7 +9,9 @@ and once with the weather as it came, and scored against the median true gain ov
 the pinball loss, mean over the quantiles, beside climatology, persistence and a damped blend
 learned from the same cleaned log; and the share of truths inside the 10-90 % interval. With
 --no-log the hives are taken away first, as in a new yard. Hand-weighed yards have no daily gains
-for the simple forecasters, and get no ratios.
+for the simple forecasters, and get no ratios. In yards made with --full-hives, --boxes says what is
+known of free comb: as in yard.toml, nothing, or as seen on the last visit before each issue date
+(truth/boxes.csv), as a keeper has it who keeps yard.toml up to date.
 """
 
 import argparse
@@ -19,10 +22,12 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from simulator.yards import boxes_toml
 
 from flowcast import pipeline
 from flowcast.tables import QUANTILE_NAMES, QUANTILES
 from flowcast.verification.simple import BASELINES
+from flowcast.yard.settings import HiveSection
 
 HORIZON = 30
 GROUPS = {"days 1-7": (0, 7), "days 8-16": (7, 16), "days 17-30": (16, 30)}
@@ -39,7 +44,26 @@ def truth_of(folder: Path) -> pd.Series:
     return pd.concat([p["gain_kg"] for p in parts], axis=1).median(axis=1)
 
 
-def measure(folder: Path, every: int, days: int, no_log: bool) -> pd.DataFrame:
+def with_boxes(sources, folder: Path, issue: pd.Timestamp, boxes: str):
+    """The sources with the boxes of the hives as asked for."""
+    if boxes == "toml":
+        return sources
+    seen = pd.read_csv(folder / "truth" / "boxes.csv", index_col="date", parse_dates=True)
+    seen = seen[seen.index < issue] if boxes == "visits" else seen[:0]
+    hives = []
+    for hive in sources.yard.hives:
+        looks = seen[seen["hive"] == hive.name].drop(columns="hive")
+        told = {"boxes": [], "seen": None}
+        if len(looks):
+            full = looks.iloc[-1].dropna().astype(float).tolist()
+            told = {"boxes": boxes_toml(full), "seen": looks.index[-1].date()}
+        whole = hive.model_dump(by_alias=True, exclude={"boxes", "seen"})
+        hives.append(HiveSection.model_validate(whole | told))
+    settings = sources.yard.settings.model_copy(update={"hive": hives})
+    return replace(sources, yard=replace(sources.yard, settings=settings))
+
+
+def measure(folder: Path, every: int, days: int, no_log: bool, boxes: str) -> pd.DataFrame:
     """One row a forecaster, weather mode, issue date and lead group."""
     truth = truth_of(folder)
     sources = pipeline.read_sources(folder)
@@ -50,7 +74,7 @@ def measure(folder: Path, every: int, days: int, no_log: bool) -> pd.DataFrame:
     rows = []
     for issue in origins:
         dates = pd.date_range(issue, periods=HORIZON)
-        record = pipeline.known_before(sources, issue)
+        record = pipeline.known_before(with_boxes(sources, folder, issue, boxes), issue)
         for row in _forecasts(record, dates, whole.reindex(dates), truth.reindex(dates).to_numpy()):
             rows.append({"yard": folder.name, "issue": issue} | row)
     return pd.DataFrame(rows)
@@ -141,12 +165,13 @@ def main() -> None:
     parser.add_argument("--every", type=int, default=14, help="days between issue dates")
     parser.add_argument("--days", type=int, default=337, help="days of the last year to issue in")
     parser.add_argument("--no-log", action="store_true", help="take the hives away first")
+    parser.add_argument("--boxes", choices=["toml", "none", "visits"], default="toml")
     parser.add_argument("--csv", type=Path, help="write every score here")
     parser.add_argument("--processes", type=int, default=2)
     options = parser.parse_args()
     with ProcessPoolExecutor(options.processes) as pool:
         jobs = [
-            pool.submit(measure, y, options.every, options.days, options.no_log)
+            pool.submit(measure, y, options.every, options.days, options.no_log, options.boxes)
             for y in options.yards
         ]
         rows = pd.concat([_said(job, y) for job, y in zip(jobs, options.yards, strict=True)])

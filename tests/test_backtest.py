@@ -1,6 +1,7 @@
 """Outlooks of past dates beside what came: the scores by hand, nothing from later, the command."""
 
 import json
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
@@ -13,6 +14,7 @@ from typer.testing import CliRunner
 from flowcast import pipeline
 from flowcast.cli import app
 from flowcast.errors import InputError, NotEnoughDataError
+from flowcast.pipeline.backtest import _Truth
 from flowcast.plots.canvas import draw_alone
 from flowcast.plots.trust import draw_reliability
 from flowcast.report import trust
@@ -74,6 +76,18 @@ def forecast_rows(quantiles, observed, *, lead=1, target="daily", chance=np.nan,
 NO_WINDOWS = pd.DataFrame(columns=["weather", "chance", "start", "came", "came_start"])
 
 # Hand-worked
+
+
+def test_what_full_hives_gained_judges_nothing(found):
+    # The same log with a week of July marked: those days are unknown and totals end before them.
+    week = pd.date_range("2024-07-08", "2024-07-14")
+    spans = found.record.spans
+    marked = spans.assign(lower_bound=spans.index.isin(week).astype(float))
+    truth = _Truth.of(replace(found.record, spans=marked))
+    assert truth.gains.reindex(week).isna().all()
+    assert truth.gains.drop(week).equals(spans["gain_kg"].reindex(truth.gains.index).drop(week))
+    totals = observed_totals(truth.spans, pd.Timestamp("2024-07-05"), 7)
+    assert np.isfinite(totals[:3]).all() and np.isnan(totals[3:]).all()
 
 
 def test_loss_and_coverage_of_one_forecast_by_hand():

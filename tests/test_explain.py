@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -96,6 +97,26 @@ def test_crop_and_gain_are_told_apart(found):
     assert "Honey lifted off or extracted: A 12 kg" in text
     assert "Gain on the scale is not the crop" in text
     assert "does not prove a cause" in text
+
+
+def test_a_season_without_comb_is_told_as_the_least(yard, tmp_path):
+    # C is weighed with its combs seen full at the end of its May: from then on it could have gained more.
+    folder = shutil.copytree(yard, tmp_path / "full")
+    text = (folder / "yard.toml").read_text("utf-8")
+    box = '{ kind = "deep", frames = 10, drawn = 10, full = 10 }'
+    for name in "ABC":
+        head = f'name = "{name}"\n'
+        text = text.replace(head, f"{head}boxes = [{box}]\nseen = 2023-06-01\n")
+    (folder / "yard.toml").write_text(text, "utf-8")
+    found = pipeline.explain(folder, season="2023", against="2022")
+    told = " ".join(sentences(found))
+    assert "the middle hive gained at least" in told.lower()
+    (line,) = (line for line in sentences(found) if "no free comb" in line)
+    days = {h.hive: int(h.full.sum()) for h in found.season.hives}
+    assert line.startswith(f"A (on {days['A']} days), B (on {days['B']} days)")
+    data = season_data(found)["season"]
+    assert [h["full_days"] for h in data["hives"]] == list(days.values())
+    assert data["full_days"] > 30
 
 
 def test_two_seasons_side_by_side(found):

@@ -126,9 +126,8 @@ def test_one_day_by_hand():
 
 
 def test_views_of_totals_and_days_agree():
-    views = Observations(
-        np.array([[1.0, 0, 0], [0, 1.0, 1.0]]), np.zeros(2), np.ones(2), np.ones(2)
-    )
+    matrix, none = np.array([[1.0, 0, 0], [0, 1.0, 1.0]]), np.zeros(2, bool)
+    views = Observations(matrix, np.zeros(2), np.ones(2), np.ones(2), none)
     assert views.of(np.array([1.0, 2.0, 3.0])).tolist() == [1.0, 5.0]
 
 

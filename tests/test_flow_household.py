@@ -240,6 +240,34 @@ def test_a_level_that_drifts_is_recovered():
     assert fit_household(gain, days, NUMBERS).past.std() < 0.5 * found.past.std()
 
 
+def test_a_full_hive_that_stands_still_is_no_hive_that_eats_nothing():
+    # A colony that uses 0.4 kg a day through a dearth, then 30 days of a flow it has no comb for: it
+    # brings in what it eats and neither gains nor loses. Taken for barren, these days say it eats
+    # next to nothing; left out they leave its use where it was.
+    days = some_days(80)
+    rng = np.random.default_rng(4)
+    gain = np.where(np.arange(80) < 50, -0.4, 0.0) + rng.normal(0, 0.05, 80)
+    full = np.arange(80) >= 50
+
+    def use_now(**more):
+        home = fit_household(gain, days, NUMBERS, **more)
+        return use(Stock(0.0, 0.0), 0.0, 1.0, home.mean, NUMBERS) + home.level
+
+    alone = fit_household(np.where(full, np.nan, gain), days, NUMBERS)
+    left = use(Stock(0.0, 0.0), 0.0, 1.0, alone.mean, NUMBERS) + alone.level
+    assert use_now(full=full) == pytest.approx(left, abs=0.02)
+    assert use_now(full=full) > 0.35
+    assert use_now() < 0.2
+
+
+def test_what_a_full_hive_eats_without_flight_counts():
+    # Twenty days without flight on which it loses 0.8 kg, full or not: the same use.
+    days = some_days(60, foraging_h=np.where(np.arange(60) < 40, 8.0, 0.0))
+    gain = np.where(np.arange(60) < 40, 1.0, -0.8)
+    told = [fit_household(gain, days, NUMBERS, full=full) for full in (None, np.arange(60) >= 40)]
+    assert (told[0].mean == told[1].mean).all() and told[0].level == told[1].level
+
+
 def test_levels_drawn_agree_with_what_is_known():
     days, gain, _, _ = _simulated(365, seed=9)
     found = fit_household(gain - 0.1, days, NUMBERS)

@@ -1,6 +1,7 @@
 """The whole path: nothing after the issue date is used, equal seeds give equal bytes, both hemispheres."""
 
 import json
+import re
 import shutil
 
 import numpy as np
@@ -12,6 +13,7 @@ from flowcast import pipeline
 from flowcast.errors import NotEnoughDataError, SourceUnavailable
 from flowcast.report.basis import basis
 from flowcast.report.data import outlook_data
+from flowcast.report.words import log_so_far
 from flowcast.weather import LAST_WEEKS
 
 FORAGE = """
@@ -242,22 +244,75 @@ def test_daily_weather_in_fahrenheit_and_inches_is_enough_and_its_gaps_are_told(
         assert any(str(note).startswith(word) for note in plain.record.notes), word
 
 
-def test_free_comb_is_marked_by_the_check_and_by_no_outlook_of_the_past(write_yard, hourly_weather):
-    # 4 kg of comb free after the last reading, 0.5 kg a day gained before: with 0.5 · n kg more free
-    # n days earlier no day began with less than 1 kg free; with none free the last two did (0.5 and
-    # 1.0 less a little noise are below or about it).
+@pytest.fixture
+def gaining_yard(write_yard, hourly_weather):
+    """gaining_yard(full, seen) is a yard of one hive that gains 0.5 kg a day from 1 to 31 May 2024."""
     hours = pd.date_range("2024-05-01", "2024-05-31", freq="h", tz="UTC")
     kg = 40 + 0.5 * np.arange(len(hours)) / 24
     text = "".join(f"{t:%Y-%m-%d %H:%M},{w:.2f}\n" for t, w in zip(hours, kg, strict=True))
-    box = 'boxes = [{{ kind = "deep", frames = 10, drawn = 10, full = {full} }}]\n'
     scale = 'scale = { file = "s.csv", time = "t", weight = "w", unit = "kg", clock = "utc" }\n'
-    found = {}
-    for full in (8, 10):
-        hive = f'[[hive]]\nname = "H1"\n{box.format(full=full)}{scale}'
-        files = {"s.csv": "t,w\n" + text, "weather.csv": hourly_weather.to_csv()}
-        folder = write_yard(hive, files=files)
+
+    def write(full, seen=""):
+        box = f'boxes = [{{ kind = "deep", frames = 10, drawn = 10, full = {full} }}]\n{seen}'
+        files = {"s.csv": "t,w\n" + text, "weather.csv": hourly_weather[:"2024-05-31"].to_csv()}
+        return write_yard(f'[[hive]]\nname = "H1"\n{box}{scale}', files=files)
+
+    return write
+
+
+def bounds(record):
+    """Dates of the yard's days that are lower bounds."""
+    return record.spans.index[record.spans["lower_bound"] > 0]
+
+
+def test_free_comb_of_today_is_read_today_and_by_no_outlook_of_the_past(gaining_yard):
+    # Boxes without a day are of today, the day after the weather ends (31 May). With 12 kg of comb free
+    # no day ended with less than 3 kg free; with none free the days from which on 0.5 · n < 3 did: the
+    # last six, less or more by one for noise.
+    for full, most in ((6, 0), (10, 7)):
+        folder = gaining_yard(full)
+        now = pipeline.outlook(folder, scenarios=100).record
+        assert now.logs[0].gains["lower_bound"].sum() == len(bounds(now)) <= most
+        assert len(bounds(now)) >= most - 2
         checked = pipeline.check(folder)
-        found[full] = int(checked.logs[0].gains["lower_bound"].sum())
-        past = pipeline.known_before(pipeline.read_sources(folder), pd.Timestamp("2024-05-25"))
-        assert not past.logs[0].gains["lower_bound"].any()
-    assert found[8] == 0 and found[10] in (1, 2)
+        assert checked.record.spans.equals(now.spans)
+        past = pipeline.outlook(folder, as_of="2024-05-25", scenarios=100).record
+        assert not len(bounds(past))
+        assert not len(
+            bounds(pipeline.known_before(pipeline.read_sources(folder), past.issue_date))
+        )
+
+
+def test_boxes_are_known_from_the_day_they_were_seen(gaining_yard):
+    # Seen full on 20 May: full from 3 kg / 0.5 = 6 days before. An outlook of that day or later knows
+    # it, one of the day before does not, and does not differ from that of a yard without boxes.
+    folder = gaining_yard(10, "seen = 2024-05-20\n")
+    sources = pipeline.read_sources(folder)
+    told = {
+        day: bounds(pipeline.known_before(sources, pd.Timestamp(f"2024-05-{day}")))
+        for day in (19, 20, 28)
+    }
+    assert not len(told[19])
+    assert len(told[20]) in (5, 6, 7) and told[20][-1] == pd.Timestamp("2024-05-19")
+    assert told[28][-1] == pd.Timestamp("2024-05-27")
+    assert abs(told[28][0] - told[20][0]) <= pd.Timedelta(days=1)  # the night weights' noise
+    before = pipeline.outlook(folder, as_of="2024-05-19", scenarios=100)
+    after = pipeline.outlook(folder, as_of="2024-05-28", scenarios=100)
+    other = gaining_yard(2, "seen = 2024-05-20\n")
+    roomy = pipeline.outlook(other, as_of="2024-05-19", scenarios=100)
+    assert before.outlook.daily.equals(roomy.outlook.daily)
+    roomy = pipeline.outlook(other, as_of="2024-05-28", scenarios=100)
+    assert not after.outlook.daily.equals(roomy.outlook.daily)
+
+
+def test_what_the_middle_hive_gained_is_the_least_where_comb_ran_out(gaining_yard):
+    text = {}
+    for full in (2, 10):
+        folder = gaining_yard(full, "seen = 2024-05-20\n")
+        found = pipeline.outlook(folder, as_of="2024-05-28", scenarios=100)
+        (text[full], *_) = log_so_far(found.standing, found.record.yard.say)
+    assert text[2] == "Over the last 30 days the middle hive gained 13 kg."
+    assert re.fullmatch(
+        r"Over the last 30 days the middle hive gained at least 13 kg: on 1[345] days comb ran out\.",
+        text[10],
+    )

@@ -1,5 +1,6 @@
 """A season against the yard's other seasons: hours, plants, hives, and what stands out."""
 
+from dataclasses import replace
 from itertools import permutations
 
 import numpy as np
@@ -12,14 +13,14 @@ from scipy import stats
 from flowcast.foraging import FACTORS
 from flowcast.numbers import load_numbers
 from flowcast.reasons import explain_span, standardized_precipitation
-from flowcast.reasons.hives import HiveSeason, daily_shares, gain_against, low_hives
+from flowcast.reasons.hives import HiveSeason, daily_shares, full_days, gain_against, low_hives
 from flowcast.reasons.plants import longest_run
 from flowcast.reasons.shapley import coalitions, shapley
 from flowcast.reasons.spans import against, known_sum, same_dates
 
 NUMBERS = load_numbers()
 FIRST, LAST = pd.Timestamp("2022-01-01"), pd.Timestamp("2022-12-31")
-NO_SPANS = pd.DataFrame({"days": [], "gain_kg": []}, index=pd.DatetimeIndex([]))
+NO_SPANS = pd.DataFrame({"days": [], "gain_kg": [], "lower_bound": []}, index=pd.DatetimeIndex([]))
 
 
 def plain_days(first="2010-01-01", last="2022-12-31", seed=1) -> pd.DataFrame:
@@ -143,7 +144,7 @@ def hive(name, kg, first=0, days=100):
     """A hive that gains evenly over 100 days, known from day `first` on."""
     daily = pd.Series(kg / days, pd.date_range("2022-05-01", periods=days))
     daily.iloc[:first] = np.nan
-    return HiveSeason(name, daily, np.nan, ())
+    return HiveSeason(name, daily, np.nan, (), daily.isna() & False)
 
 
 def test_one_hive_far_behind():
@@ -162,6 +163,28 @@ def test_hives_are_compared_on_days_known_of_all():
     (low,) = low_hives(late, NUMBERS)
     assert (low.gain_kg, low.others_kg) == pytest.approx((3.6, 12.8))
     assert low_hives([*late[:2], hive("C", 9, first=80)], NUMBERS) == []  # too few days in common
+
+
+def test_a_hive_that_is_behind_for_want_of_comb_is_not_low():
+    # C gains 0.3 kg a day as A does, and nothing on the 15 days on which it was full: 25.5 against 30 and
+    # 34 kg is no matter; without a word of its comb 9 kg behind would be.
+    full = hive("C", 30)
+    bound = pd.Series(False, full.daily_kg.index)
+    bound.iloc[40:55] = True
+    kg = full.daily_kg.mask(bound, -0.6)
+    others = [hive("A", 30), hive("B", 34)]
+    unread = HiveSeason("C", kg, np.nan, (), bound & False)
+    assert [low.season.hive for low in low_hives([*others, unread], NUMBERS)] == ["C"]
+    assert low_hives([*others, replace(unread, full=bound)], NUMBERS) == []
+
+
+def test_full_days_of_days_and_of_totals():
+    spans = pd.DataFrame(
+        {"days": [1, 1, 4], "gain_kg": [1.0, 2.0, 4.0], "lower_bound": [0.0, 1.0, 1.0]},
+        index=pd.DatetimeIndex(["2022-06-01", "2022-06-02", "2022-06-03"]),
+    )
+    full = full_days(spans, pd.Timestamp("2022-06-01"), pd.Timestamp("2022-06-08"))
+    assert full.to_list() == [False, True, True, True, True, True, False, False]
 
 
 def test_shapley_of_a_known_game():

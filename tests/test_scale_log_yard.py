@@ -241,13 +241,14 @@ def test_hand_weighings_less_work_are_the_sum_of_gains(seed, weighings, lines):
 # Several hives
 
 
-def hive(name, gains, sd=0.05, first="2023-05-01", quality="good", days=1, steps=()):
+def hive(name, gains, sd=0.05, first="2023-05-01", quality="good", days=1, steps=(), full=False):
     """A cleaned log with these gains; NaN is a day without one."""
     index = pd.date_range(first, periods=len(gains), name="date")
     table = pd.DataFrame(
         {"days": days, "gain_kg": np.asarray(gains, float), "gain_sd_kg": sd, "quality": quality},
         index=index,
     ).dropna()
+    table["lower_bound"] = full
     readings = pd.DataFrame(columns=["weight_kg", "mark", "net_kg"])
     return CleanLog(
         hive=name,
@@ -292,6 +293,59 @@ def test_only_good_single_days_make_the_yard():
     ]
     yard = yard_gains(logs, NUMBERS)
     assert list(yard["gain_kg"]) == [1.0, 1.0] and (yard["hives"] == 1).all()
+
+
+def test_a_full_hive_does_not_drag_the_yard_down():
+    # H3 is full. Day 1: 1.0, 2.0 of the others: median 1.5; 0.1 of H3 tells nothing. Day 2: 1.8 of H3 is
+    # above their level, and the middle of 1.0, 1.8, 2.0 would rise with it, so 1.8 is a lower bound.
+    # Day 3: 3.0 of H3 is above both, the middle is 2.0 whatever H3 could have gained.
+    logs = [
+        hive("H1", [1.0, 1.0, 1.0]),
+        hive("H2", [2.0, 2.0, 2.0]),
+        hive("H3", [0.1, 1.8, 3.0], full=True),
+    ]
+    yard = yard_gains(logs, NUMBERS)
+    assert list(yard["gain_kg"]) == [1.5, 1.8, 2.0]
+    assert list(yard["hives"]) == [2, 3, 3]
+    assert list(yard["lower_bound"]) == [False, True, False]
+
+
+def test_a_yard_whose_hives_are_all_full_is_full():
+    # By hand: the middle of three lower bounds is a lower bound of the middle.
+    yard = yard_gains(
+        [hive(f"H{k}", [g], full=True) for k, g in enumerate((0.1, 0.3, 0.7))], NUMBERS
+    )
+    assert list(yard["gain_kg"]) == [0.3] and list(yard["lower_bound"]) == [True]
+    one = yard_gains([hive("H1", [0.3], full=True)], NUMBERS)
+    assert list(one["gain_kg"]) == [0.3] and list(one["lower_bound"]) == [True]
+
+
+@settings(max_examples=100, deadline=None, derandomize=True)
+@given(
+    st.lists(st.tuples(st.floats(-1, 5), st.booleans(), st.floats(0, 4)), min_size=1, max_size=6)
+)
+def test_what_the_yard_tells_holds_for_the_gain_with_room(each):
+    # With room the full hives gain more by any amount. A lower bound is never above the true middle of
+    # the hives it rests on; without a full hive among them the middle is exact.
+    logs = [hive(f"H{k}", [g], full=f) for k, (g, f, _) in enumerate(each)]
+    yard = yard_gains(logs, NUMBERS).iloc[0]
+    roomy = [g for g, f, _ in each if not f]
+    level = np.median(roomy) if roomy else -np.inf
+    rests = [g + more if f else g for g, f, more in each if not f or g >= level]
+    assert yard["hives"] == len(rests)
+    assert yard["gain_kg"] <= np.median(rests) + 1e-9
+    if not any(f for g, f, _ in each if g >= level):
+        assert not yard["lower_bound"]
+    if not yard["lower_bound"]:
+        assert yard["gain_kg"] == pytest.approx(np.median(rests), abs=1e-9)
+
+
+def test_days_without_comb_say_nothing_of_a_hives_strength():
+    logs = [hive("H1", [2.0] * 60), hive("H2", [2.0] * 60), hive("H3", [2.0] * 60)]
+    cut = logs[2].gains["gain_kg"].where(np.arange(60) < 20, 0.1)
+    full = logs[2].gains.assign(gain_kg=cut, lower_bound=np.arange(60) >= 20)
+    logs[2] = replace(logs[2], gains=full)
+    assert hive_strengths(logs, NUMBERS)["H3"] == pytest.approx(1.0)
 
 
 def test_strength_is_the_ratio_on_flow_days_drawn_to_one():
@@ -415,16 +469,74 @@ def test_free_comb_is_what_is_drawn_and_not_full():
 def test_days_before_a_full_hive_got_its_box_are_lower_bounds():
     # Ten days of 1.0 kg, then a box on 11 May, then ten days of 1.0 kg; 6.5 kg of comb are free at the
     # end. Before the last day 7.5 were free, ..., at the start of 11 May 16.5 without the box of
-    # 16 kg: 0.5; the day before that 1.5, and so on.
+    # 16 kg: 0.5; the day before that 1.5, 2.5, and 3.5 at the start of 8 May, which ended with less than
+    # the 3.0 kg from which a hive is full.
     box = {"time": pd.Timestamp("2023-05-11 11:00", tz="UTC"), "kg": 4.3, "sd_kg": 0.1,
            "cause": "super on", "logged": True, "note": ""}  # fmt: skip
     log = hive("H1", [1.0] * 20, steps=[box])
     marked = mark_full(log, 6.5, "UTC", NUMBERS)
-    free = 6.5 + free_since(log, "UTC", NUMBERS)
-    assert free["2023-05-20"] == pytest.approx(7.5) and free["2023-05-11"] == pytest.approx(0.5)
-    assert list(marked.gains.index[marked.gains["lower_bound"]]) == [pd.Timestamp("2023-05-11")]
-    assert marked.counts["days that began without free comb"] == 1
+    free = 6.5 + free_since(log, log.gains.index, "UTC", NUMBERS)
+    assert free[[19, 10, 7]] == pytest.approx([7.5, 0.5, 3.5])
+    full = marked.gains.index[marked.gains["lower_bound"]]
+    assert list(full) == list(pd.date_range("2023-05-08", "2023-05-11"))
+    assert marked.counts["days without free comb"] == 4
     assert mark_full(log, None, "UTC", NUMBERS) is log
+
+
+def test_boxes_seen_on_a_day_tell_of_the_days_before_and_after():
+    # Forty days of 1.0 kg. On 21 May, the work of the day done, 10 kg are free: at the start of that
+    # day, 30 on 1 May, 3 at the start of 28 May, from whose end on the hive is full (27 May ends so
+    # too, at 3.0, not below it).
+    log = hive("H1", [1.0] * 40)
+    day = pd.Timestamp("2023-05-21")
+    free = 10 + free_since(log, log.gains.index, "UTC", NUMBERS, day)
+    assert free[[0, 20, 27]] == pytest.approx([30.0, 10.0, 3.0])
+    full = mark_full(log, 10.0, "UTC", NUMBERS, day).gains["lower_bound"]
+    assert list(full.index[full]) == list(pd.date_range("2023-05-28", "2023-06-09"))
+
+
+@pytest.mark.parametrize(
+    ("cause", "kg", "before"),
+    [
+        # Seen two days later with 14.0 kg free; 1.0 kg a day gained since: 16.0 after the work.
+        ("inspected", 0.0, 16.0),
+        ("honey off", -13.0, 3.0),  # the combs came back
+        ("honey off?", -13.0, 3.0),  # as guessed
+        ("super on", 4.5, 0.0),  # a box of 16 kg
+        ("super off", -4.5, 32.0),  # it was empty
+        ("honey off and super off", -17.5, 19.0),  # 13 kg of honey went with combs for 16
+        ("feed", 6.0, 22.0),
+        ("swarmed", -3.0, 16.0),
+    ],
+)
+def test_what_work_does_to_free_comb(cause, kg, before):
+    step = {"time": pd.Timestamp("2023-05-11 11:00", tz="UTC"), "kg": kg, "sd_kg": 0.1,
+            "cause": cause, "logged": True, "note": ""}  # fmt: skip
+    log, seen = hive("H1", [0.0] * 10 + [1.0] * 10, steps=[step]), pd.Timestamp("2023-05-13")
+    free = 14.0 + free_since(log, log.gains.index, "UTC", NUMBERS, seen)
+    assert free[10] == pytest.approx(before)
+    # Work of the day itself was done when the boxes were seen, so it tells of the days before alone.
+    same = 14.0 + free_since(log, log.gains.index, "UTC", NUMBERS, pd.Timestamp("2023-05-11"))
+    assert same[10] - same[11] == pytest.approx(before - 15.0)
+    assert same[11] == pytest.approx(13.0)
+
+
+def test_a_week_in_which_comb_ran_out_is_a_lower_bound():
+    # Weeks of 7 kg up to 15 May with 10, 3 and -4 kg free at their starts: the second began at 3.0, not
+    # below, and ended full.
+    index = pd.DatetimeIndex(["2023-05-01", "2023-05-08", "2023-05-15"], name="date")
+    log = hive("H1", [7.0] * 3, days=7)
+    log = replace(log, gains=log.gains.set_axis(index))
+    marked = mark_full(log, 10.0, "UTC", NUMBERS, pd.Timestamp("2023-05-01"))
+    assert list(marked.gains["lower_bound"]) == [False, True, True]
+    assert marked.counts["days without free comb"] == 14
+
+
+def test_far_from_the_day_they_were_seen_boxes_say_nothing():
+    # room_back_d from numbers.toml, before and after.
+    log, reach = hive("H1", [0.0] * 200), int(NUMBERS["scale_log.room_back_d"])
+    full = mark_full(log, 0.0, "UTC", NUMBERS, log.gains.index[100]).gains["lower_bound"]
+    assert list(full.index[full]) == list(log.gains.index[99 - reach : 101 + reach])
 
 
 @settings(max_examples=30, deadline=None, derandomize=True)

@@ -701,3 +701,50 @@ def test_mishaps_are_in_the_truth_and_in_nobodys_notes(tmp_path, monkeypatch):
     # What was lifted off and put back is no gain: the truth of gains knows nothing of it.
     gain = pd.read_csv(folder / "truth" / "gain-H1.csv")["gain_kg"]
     assert gain.abs().max() < 6
+
+
+def test_a_hive_with_room_gains_what_its_bees_found():
+    # By hand: the full hive carries nothing in, and gains with room what its twin gains.
+    air = colony.DayAir(22.0, 20.0, 15.0, 0.0, 60.0, 8.0, 20.0)
+    roomy, full = (colony.Colony(1.0, 40_000, 24.0, room) for room in (1e6, 24.0))
+    with_room, without = colony.live(roomy, air), colony.live(full, air)
+    assert with_room.roomy_kg == pytest.approx(with_room.gain_kg, abs=1e-12)
+    assert without.roomy_kg == pytest.approx(with_room.gain_kg, abs=1e-12)
+    assert without.gain_kg < without.roomy_kg - 1
+
+
+def test_frames_full_by_hand():
+    # 24 kg in the brood box, two of whose frames are brood, and 7.5 of 15 kg in the first of two supers.
+    assert yards.frames_full(keeper.Look(0, 2, 31.5)) == (10.0, 5.0, 0.0)
+    assert yards.frames_full(keeper.Look(0, 0, 11.9)) == (6.0,)
+
+
+def test_full_hives_are_seen_as_they_were_and_the_truth_is_their_gain_with_room(
+    tmp_path, monkeypatch
+):
+    monkeypatch.setattr(make_trial_yards, "SPAN", ("2021-01-01", "2024-12-31"))
+    folder = tmp_path / "full"
+    make_trial_yards.make_trial_yard(
+        folder, 5, "steppe", "mixture", 2, seed=9, full_hives=True, scale={"noise_kg": 0.04}
+    )
+    told = tomllib.loads((folder / "yard.toml").read_text("utf-8"))["hive"]
+    looks = pd.read_csv(folder / "truth" / "boxes.csv", parse_dates=["date"])
+    lost = 0.0
+    for hive in told:
+        truth = pd.read_csv(
+            folder / "truth" / f"gain-{hive['name']}.csv", index_col="date", parse_dates=True
+        )
+        less = truth["gain_kg"] - truth["shown_kg"]
+        # Only comb that runs out costs; what did not come in needs no drying later.
+        assert less[truth["free_kg"] > 20].abs().max() < 0.3
+        lost += less["2022":].sum()
+        # To half a frame in each box: 0.75 kg in the brood box, 0.4 in a super.
+        seen = looks[looks["hive"] == hive["name"]].set_index("date")
+        full = seen.loc[str(hive["seen"])].drop("hive").dropna().astype(float).to_list()
+        assert [box["full"] for box in hive["boxes"]] == full
+        for date, row in seen.iloc[::5].iterrows():
+            frames = row.drop("hive").dropna().astype(float).to_numpy()
+            free = 3.0 * (10 - frames[0]) + 1.5 * (10 - frames[1:]).sum()
+            there = truth.at[date, "free_kg"]
+            assert free == pytest.approx(max(there, 0.0), abs=0.76 + 0.38 * (len(frames) - 1))
+    assert lost > 10  # comb did run out

@@ -6,7 +6,8 @@ The prior's mean and covariance come from the ensemble of `flow.prior`. The seas
 smooth functions of phenological day, calendar day, foraging hours, temperature and soil water;
 the drifts say how good this year, these weeks and these days are. All of it is conditioned at
 once on daily gains (seen directly) and on totals over longer spans (seen through their sum,
-linearised where they stand). Power and offset as found on simulated yards; see numbers.toml.
+linearised where they stand); gains of hives without free comb enter as lower bounds (`bounds`).
+Power and offset as found on simulated yards; see numbers.toml.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.linalg.lapack import dpotri
 from scipy.sparse import block_diag, csr_array, eye_array, vstack
 
+from flowcast.flow.bounds import stand_ins
 from flowcast.flow.days import Days, day_number, joined
 from flowcast.flow.household import Household, Stock, drivers, fit_household, intake_of, step
 from flowcast.flow.kernel import (
@@ -151,13 +153,15 @@ class Prior:
 class Observations:
     """Linear views of z: value = matrix @ z + error. `matrix` (sparse) None is the identity.
 
-    var: variance of the scale's error. own: how many days' own noise each value holds.
+    var: variance of the scale's error. own: how many days' own noise each value holds. bound: whether
+    the value is a lower bound, the hives having been full.
     """
 
     matrix: csr_array | None
     value: np.ndarray
     var: np.ndarray
     own: np.ndarray
+    bound: np.ndarray
 
     def of(self, table: np.ndarray) -> np.ndarray:
         """The view of columns (or one column) that stand over the latent days."""
@@ -167,10 +171,11 @@ class Observations:
         """The covariance of the values, from that of the latent days."""
         return cov if self.matrix is None else self.of(self.of(cov).T)
 
-    def take(self, rows: slice) -> Observations:
+    def take(self, rows: np.ndarray) -> Observations:
         """Some of the values."""
         matrix = None if self.matrix is None else self.matrix[rows]
-        return Observations(matrix, self.value[rows], self.var[rows], self.own[rows])
+        each = (self.value, self.var, self.own, self.bound)
+        return Observations(matrix, *(column[rows] for column in each))
 
     def among(self, days: np.ndarray) -> Observations:
         """The same values over these of the latent days alone, which hold all that they see."""
@@ -259,7 +264,8 @@ def fit_flow(spans: pd.DataFrame, days: Days, ensemble: Ensemble, numbers: Numbe
     ----------
     spans : DataFrame
         `tables.GAIN`, index the local date a span starts on: daily net gains of the yard
-        (days = 1) and totals over longer spans; may be empty. [kg]
+        (days = 1) and totals over longer spans; may be empty. Where `lower_bound` is true, hives
+        were full and the gain says only that it would have been so much or more. [kg]
     days : Days
         The record's days up to the issue date; every span lies within them.
 
@@ -307,13 +313,19 @@ def fit_yards(yards: Sequence[YardLog]) -> FlowModel:
     return replace(model, stock=_stock_after(logs[0], model))
 
 
+def _bounds(spans: pd.DataFrame) -> np.ndarray:
+    """Which gains are lower bounds; none in a table that does not say."""
+    return spans.get("lower_bound", pd.Series(0.0, spans.index)).to_numpy(bool)
+
+
 @dataclass(frozen=True)
 class _Log:
-    """What the scale said, laid over the record's days."""
+    """What the scale said, laid over the record's days; full: days whose gain is a lower bound."""
 
     spans: pd.DataFrame
     at: np.ndarray
     single: np.ndarray
+    full: np.ndarray
     intake: np.ndarray
     days: Days
     household: Household
@@ -327,10 +339,11 @@ class _Log:
         at = (day_number(spans.index) - first).astype(int)
         single = (spans["days"] == 1).to_numpy()
         gain = np.full(len(days), np.nan)
-        gain[at[single]] = spans["gain_kg"].to_numpy()[single]
-        household = fit_household(gain, days, numbers)
+        gain[at[single]], full = spans["gain_kg"].to_numpy()[single], np.zeros(len(days), bool)
+        full[at[single]] = _bounds(spans)[single]
+        household = fit_household(gain, days, numbers, full=full)
         intake, _ = intake_of(gain, days, household)
-        return cls(spans, at, single, intake, days, household, numbers)
+        return cls(spans, at, single, full, intake, days, household, numbers)
 
     def since(self, time: float) -> _Log:
         """The same with what was seen before this day left out; the colony's use stays as learned."""
@@ -347,9 +360,21 @@ class _Log:
         base, cold, warm, *_ = self.household.mean
         return base + cold * chill + warm * brooding + self.household.over(self.days)
 
+    @cached_property
+    def daily_sd(self) -> np.ndarray:
+        """Error of each day's intake, wood and damp included. [kg]"""
+        sd = np.full(len(self.days), np.nan)
+        sd[self.at[self.single]] = self.spans["gain_sd_kg"].to_numpy()[self.single]
+        return np.hypot(sd, self.numbers["flow.wood_sd_kg"])
+
+    @cached_property
+    def told(self) -> np.ndarray:
+        """Intake of the days that tell of it: what is at least nothing is known of any day. [kg]"""
+        return np.where(self.full & (self.intake <= self.daily_sd), np.nan, self.intake)
+
     def latent(self) -> np.ndarray:
         """Record days with flight that a daily gain or a longer span speaks of."""
-        spoken = np.isfinite(self.intake)
+        spoken = np.isfinite(self.told)
         for start, length in zip(
             self.at[~self.single], self.spans["days"][~self.single], strict=True
         ):
@@ -396,7 +421,7 @@ def _condition(logs: list[_Log], prior: Prior) -> FlowModel:
         views=last.views.matrix,
         factor=last.factor,
         weights=last.weights,
-        spread=_spread(last.residual(members.mean), last.weights, log.numbers),
+        spread=_spread(last, members.mean, log.numbers),
         observed=len(last.views.value),
         seasons=_seasons(log),
         learned=tuple(_seasons(one) for one in logs[-2::-1]),
@@ -405,22 +430,22 @@ def _condition(logs: list[_Log], prior: Prior) -> FlowModel:
 
 @dataclass(frozen=True)
 class _Solved:
-    """What was observed, with its factor and weights under given scales; z is the latent mean."""
+    """What was observed, with its factor and weights under given scales; z is the latent mean.
+
+    counted: the value that each counts as, for a bound its stand-in's. share: how far it counts.
+    """
 
     views: Observations
+    counted: np.ndarray
+    share: np.ndarray
     factor: np.ndarray
     weights: np.ndarray
     z: np.ndarray
 
     def yard(self, days: Days) -> np.ndarray:
         """The yard that each value is of."""
-        return (
-            days.yard if self.views.matrix is None else days.yard[self.views.matrix.argmax(axis=1)]
-        )
-
-    def residual(self, mean: np.ndarray) -> np.ndarray:
-        """What was observed less what this mean of the latent days would show."""
-        return self.views.value - self.views.of(mean)
+        matrix = self.views.matrix
+        return days.yard if matrix is None else days.yard[matrix.argmax(axis=1)]
 
 
 def _solved(logs: list[_Log], prior: Prior, members: Members, days: Days, z: np.ndarray) -> _Solved:
@@ -430,11 +455,11 @@ def _solved(logs: list[_Log], prior: Prior, members: Members, days: Days, z: np.
     for _ in range(1 if all(log.single.all() for log in logs) else NEWTON_ROUNDS):
         each = zip(logs, np.split(z, ends), strict=True)
         views = _side_by_side([_views(log, part) for log, part in each])
-        factor, weights = _solve(views, members.mean, cov, prior)
+        counted, share, factor, weights = _solve(views, members.mean, cov, prior)
         before, z = z, members.mean + cov @ _back(views, weights)
         if np.abs(z - before).max() < NEWTON_NEAR:
             break
-    return _Solved(views, factor, weights, z)
+    return _Solved(views, counted, share, factor, weights, z)
 
 
 def _side_by_side(views: list[Observations]) -> Observations:
@@ -456,13 +481,17 @@ def _side_by_side(views: list[Observations]) -> Observations:
 
 
 def _own_scales(seen: _Solved, prior: Prior, members: Members, days: Days) -> Scales:
-    """The yard's own scales, learned from the newest values of its log; of others' too while it is short."""
+    """The yard's own scales, learned from the newest values of its log that are no bounds.
+
+    Of others' too while its own log is short.
+    """
     numbers = prior.numbers
     most, least = (int(numbers[f"flow.scales_{name}"]) for name in ("most", "own_least"))
-    own = int((seen.yard(days) == 0).sum())
-    rows = slice(-min(most, own) if own >= least else -most, None)
+    rows = np.flatnonzero(~seen.views.bound)
+    own = int((seen.yard(days)[rows] == 0).sum())
+    rows = rows[-min(most, own) :] if own >= max(least, 1) else rows[-most:]
     views = seen.views.take(rows)
-    used = np.arange(len(days))[rows] if views.matrix is None else np.unique(views.matrix.indices)
+    used = rows if views.matrix is None else np.unique(views.matrix.indices)
     views, days, members = views.among(used), days.take(used), members.take(used)
     named = {name: views.seen(part) for name, part in parts(days, days, numbers, prior.kin)}
     named["noise"] = np.diag(views.own)
@@ -473,57 +502,82 @@ def _own_scales(seen: _Solved, prior: Prior, members: Members, days: Days) -> Sc
 def _views(log: _Log, z: np.ndarray) -> Observations:
     """Daily intake as z itself; totals of longer spans linearised at the present z."""
     index = log.latent()
-    sd = log.spans["gain_sd_kg"].to_numpy()
-    daily_sd = np.full(len(log.days), np.nan)
-    daily_sd[log.at[log.single]] = sd[log.single]
-    known = np.isfinite(log.intake[index])
-    seen = log.intake[index][known]
+    known = np.isfinite(log.told[index])
+    seen, sd = log.told[index][known], log.daily_sd[index][known]
     # A noisy intake near zero would weigh without end on the steep foot of the scale.
-    sd = np.hypot(daily_sd[index][known], log.numbers["flow.wood_sd_kg"])
     error = sd * slope(np.maximum(np.abs(seen), sd))
-    daily = Observations(None, seen_on_scale(seen), error**2, np.ones(len(seen)))
+    full = log.full[index][known]
+    daily = Observations(None, seen_on_scale(seen), error**2, np.ones(len(seen)), full)
     if known.all() and log.single.all():
         return daily
     views = [replace(daily, matrix=eye_array(len(index), format="csr")[known])]
     views += [_total_view(log, k, index, z) for k in np.flatnonzero(~log.single)]
     views = [view for view in views if len(view.value)]
-    columns = (np.concatenate([getattr(v, c) for v in views]) for c in ("value", "var", "own"))
+    names = ("value", "var", "own", "bound")
+    columns = (np.concatenate([getattr(v, c) for v in views]) for c in names)
     return Observations(vstack([v.matrix for v in views], format="csr"), *columns)
 
 
 def _total_view(log: _Log, k: int, index: np.ndarray, z: np.ndarray) -> Observations:
-    """One span's total as a row over the latent days; no row where no latent day lies in it."""
+    """One span's total as a row over the latent days; no row where it tells of none of them."""
     start, length = int(log.at[k]), int(log.spans["days"].iloc[k])
     inside = (index >= start) & (index < start + length)
     here = from_scale(z[inside])
     kept = 1.0 - log.household.mean[-1]  # what dries off within the span never shows in its total
-    row = np.zeros((int(inside.any()), len(index)))
-    row[:, inside] = kept / slope(here)
     eaten = np.nansum(log.eaten[start : start + length])
     eaten += log.household.mean[3] * here.sum()  # brood reared on it, spread over the span
-    total = log.spans["gain_kg"].iloc[k] + eaten - kept * here.sum() + row @ z
     unsure = log.numbers["flow.use_unsure_frac"] * eaten
     var = log.spans["gain_sd_kg"].iloc[k] ** 2 + unsure**2
-    return Observations(csr_array(row), total, np.full(len(row), var), (row**2).sum(1))
+    intake, full = log.spans["gain_kg"].iloc[k] + eaten, _bounds(log.spans)[k]
+    tells = inside.any() and not (full and intake <= np.sqrt(var))
+    row = np.zeros((int(tells), len(index)))
+    row[:, inside] = kept / slope(here)
+    total = intake - kept * here.sum() + row @ z
+    bound = np.full(len(row), full)
+    return Observations(csr_array(row), total, np.full(len(row), var), (row**2).sum(1), bound)
 
 
 def _solve(views: Observations, mean: np.ndarray, cov: np.ndarray, prior: Prior):
-    """Cholesky factor and weights of the observations, days far off the rest held down."""
-    numbers, full = prior.numbers, views.seen(cov)
-    residual = views.value - views.of(mean)
+    """What each observation counts as and how far, Cholesky factor and weights.
+
+    Days far off the rest are held down, and bounds stand as far as they tell.
+    """
+    numbers, full, expected = prior.numbers, views.seen(cov), views.of(mean)
     plain = var = views.var + views.own * prior.scales.noise**2
     for round_ in range(int(numbers["flow.robust_rounds"]) + 1):
+        counted, noise = _counted(views, expected, full, var)
         seen = full.copy(order="F")  # so that it is solved in place
-        seen[np.diag_indices_from(seen)] += var
+        seen[np.diag_indices_from(seen)] += noise
         factor, _ = cho_factor(seen, lower=True, overwrite_a=True)
-        weights = cho_solve((factor, True), residual)
+        weights = cho_solve((factor, True), counted - expected)
         if round_ < numbers["flow.robust_rounds"]:
             var = _held(plain, factor, weights, numbers["flow.noise_dof"])
-    return np.tril(factor), weights
+    return counted, var / noise, np.tril(factor), weights
+
+
+def _counted(
+    views: Observations, expected: np.ndarray, full: np.ndarray, var: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Values and variances of errors; of bounds those of their stand-ins beside all that was seen."""
+    if not views.bound.any():
+        return views.value, var
+    at, plain = np.flatnonzero(views.bound), np.flatnonzero(~views.bound)
+    across = full[np.ix_(plain, at)]
+    factor = cho_factor(full[np.ix_(plain, plain)] + np.diag(var[plain]), lower=True)
+    solved = cho_solve(factor, across)
+    mean = expected[at] + solved.T @ (views.value - expected)[plain]
+    left = full[np.ix_(at, at)] - across.T @ solved
+    value, noise = views.value.copy(), var.copy()
+    value[at], noise[at] = stand_ins(mean, left, views.value[at], var[at])
+    return value, noise
 
 
 def _held(var: np.ndarray, factor: np.ndarray, weights: np.ndarray, dof: float) -> np.ndarray:
-    """Student-t errors by reweighting: each error grows with its own left-out residual."""
+    """Student-t errors by reweighting: each error grows with its own left-out residual.
+
+    Of a bound's stand-in that residual is one-sided by itself: squared it is g / (a + g) (`bounds`),
+    which exceeds 1 only where less is expected than was seen.
+    """
     inverse, _ = dpotri(factor, lower=True, overwrite_c=True)  # the next round has its own factor
     own = np.diag(inverse)
     squared = weights**2 / own  # left-out residual squared over its variance
@@ -534,10 +588,11 @@ def _back(views: Observations, weights: np.ndarray) -> np.ndarray:
     return weights if views.matrix is None else views.matrix.T @ weights
 
 
-def _spread(residual: np.ndarray, weights: np.ndarray, numbers: Numbers) -> float:
+def _spread(found: _Solved, mean: np.ndarray, numbers: Numbers) -> float:
     """How much wider or narrower than thought this yard is, shrunk to 1. Standard deviations."""
     ease = numbers["flow.spread_days"]
-    return float(np.sqrt((ease + residual @ weights) / (ease + len(residual))))
+    off = (found.counted - found.views.of(mean)) @ found.weights
+    return float(np.sqrt((ease + off) / (ease + found.share.sum())))
 
 
 def _seasons(log: _Log) -> float:

@@ -140,13 +140,25 @@ def intake_of(
     return intake, stocks
 
 
-def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int = 6) -> Household:
+def fit_household(
+    gain_kg: np.ndarray,
+    days: Days,
+    numbers: Numbers,
+    rounds: int = 6,
+    *,
+    full: np.ndarray | None = None,
+) -> Household:
     """Learn use and drying from the days on which nothing came in.
 
     Those are days with practically no foraging hours, and each other day as far as it and its
     neighbours look barren (`barren_share`). A few rounds, since intake and use explain each other.
+
+    full: days whose hives had no free comb. Those with flight are not asked: a full hive brings in
+    about what it has eaten, for which there is room again, so that it neither gains nor loses however
+    rich the flow, and its use would be taken for nothing. Without flight it eats like any other.
     """
-    household, full = prior_household(numbers), numbers["flow.huber_sd"]
+    household, huber = prior_household(numbers), numbers["flow.huber_sd"]
+    full = np.zeros(len(days), bool) if full is None else full
     idle = days.foraging_h < numbers["flow.idle_below_h"]
     known = np.isfinite(gain_kg) & np.isfinite(days.temp_c) & np.isfinite(days.month_temp_c)
     if known.sum() < 3:
@@ -156,13 +168,13 @@ def fit_household(gain_kg: np.ndarray, days: Days, numbers: Numbers, rounds: int
         design = _design(days, stocks, numbers)
         unsure = np.einsum("it,ij,jt->t", design, household.cov, design)
         sd = np.sqrt(numbers["flow.idle_sd_kg"] ** 2 + unsure)
-        barren = barren_share(np.where(idle, np.nan, intake), sd, numbers)
+        barren = barren_share(np.where(idle | full, np.nan, intake), sd, numbers)
         weight = np.where(idle, 1.0, numbers["flow.barren_weight"] * barren)
         trickle = np.where(idle, 0.0, numbers["flow.barren_kg"])
         seen = np.where(known & (weight > 0.01), trickle - gain_kg, np.nan)
         # What a barren day seems to have brought is its error, and far off it counts less (Huber).
         off = np.abs(np.nan_to_num(intake - trickle)) / numbers["flow.idle_sd_kg"]
-        weight = weight * (full / np.maximum(off, full))
+        weight = weight * (huber / np.maximum(off, huber))
         household = replace(_smoothed(design, seen, weight, numbers), since=days.time[0])
     return household
 

@@ -29,8 +29,9 @@ class Standing:
 
     lead_d: days the season runs early (late: negative), NaN without a normal.
     warmth_moves: false where bloom no longer follows it. foraging_h: foraging hours a day over the
-    last 30 days. gain_kg: net gain of the last 30 days, NaN without enough log. last_window: first
-    and last day of the last flow window in the log, None without one.
+    last 30 days. gain_kg: net gain of the last 30 days, NaN without enough log. full_days: how many of
+    them hives spent without free comb, so that the gain is the least it could have been. last_window:
+    first and last day of the last flow window in the log, None without one.
     """
 
     lead_d: float
@@ -40,6 +41,7 @@ class Standing:
     gain_kg: float
     gain_days: int
     last_window: tuple[pd.Timestamp, pd.Timestamp] | None
+    full_days: int = 0
 
 
 def read_standing(
@@ -50,6 +52,8 @@ def read_standing(
     threshold_kg: float,
     place: Place,
     numbers: Numbers,
+    *,
+    full: pd.DatetimeIndex | None = None,
 ) -> Standing:
     """How the season stands at the end of `daily`.
 
@@ -57,6 +61,8 @@ def read_standing(
     ----------
     gains : Series
         The yard's daily net gains by local date. [kg]
+    full : DatetimeIndex, optional
+        Those dates of them on which the gain is a lower bound.
     """
     month = daily["foraging_h"].rolling(30, min_periods=20).mean()
     smooth = daily.assign(foraging_month_h=month)
@@ -69,6 +75,7 @@ def read_standing(
         gain_kg=float(recent.sum()) if len(recent) >= 20 else float("nan"),
         gain_days=len(recent),
         last_window=_last_window(gains, threshold_kg, numbers),
+        full_days=0 if full is None else int(recent.index.isin(full).sum()),
     )
 
 

@@ -77,7 +77,8 @@ def backtest(
     reach = reach or Reach()
     _check_question(every, horizon, modes)
     sources = _past_only(read_sources(folder, replace(reach, live=False)))
-    whole = known_before(sources, default_issue_date(sources) if as_of is None else as_of)
+    end = default_issue_date(sources) if as_of is None else as_of
+    whole = known_before(sources, end, current=as_of is None)
     plan = Plan(_origins(whole, first, last, every, horizon), horizon, tuple(modes), scenarios)
     truth = _Truth.of(whole)
     found = list(_each(sources, whole, truth, plan, processes, reach))
@@ -90,7 +91,10 @@ def backtest(
 
 @dataclass(frozen=True)
 class _Truth:
-    """What the whole log tells: spans, daily gains, flow windows, and the weather as it came."""
+    """What the whole log tells: spans, daily gains, flow windows, and the weather as it came.
+
+    What hives without free comb gained is not what a flow would have brought, so it judges nothing.
+    """
 
     spans: pd.DataFrame
     gains: pd.Series
@@ -99,13 +103,14 @@ class _Truth:
 
     @classmethod
     def of(cls, whole: Record) -> _Truth:
-        gains = whole.spans[whole.spans["days"] == 1]["gain_kg"]
+        spans = whole.spans[whole.spans["lower_bound"] == 0]
+        gains = spans[spans["days"] == 1]["gain_kg"]
         if gains.empty:  # weighed by hand: no day is known, so no window either
-            return cls(whole.spans, gains, [], whole.daily)
+            return cls(spans, gains, [], whole.daily)
         gains = gains.reindex(pd.date_range(gains.index[0], gains.index[-1]))
         found = flow_windows(gains.to_numpy(float), whole.yard.flow_day_kg, whole.yard.numbers)
         windows = [(gains.index[a], gains.index[b]) for a, b in found]
-        return cls(whole.spans, gains, windows, whole.daily)
+        return cls(spans, gains, windows, whole.daily)
 
 
 def _past_only(sources: Sources) -> Sources:
@@ -222,7 +227,9 @@ def _ours(found, mode: str, issue, plan: Plan, observed: _Observed) -> pd.DataFr
 
 def _simple(record: Record, issue, dates, observed: _Observed) -> list[pd.DataFrame]:
     """The simple forecasters, from the daily gains known that morning; none without any."""
-    gains = record.spans[record.spans["days"] == 1]["gain_kg"]
+    gains = record.spans[(record.spans["days"] == 1) & (record.spans["lower_bound"] == 0)][
+        "gain_kg"
+    ]
     if not len(gains):
         return []
     gains = gains.reindex(pd.date_range(gains.index[0], issue - pd.Timedelta(days=1)))

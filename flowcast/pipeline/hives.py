@@ -70,13 +70,15 @@ def _hive_now(hive: HiveSection, record: Record, brooding: float, *, current: bo
 
 
 def _share(hive: str, record: Record) -> tuple[float, float] | None:
-    """What the log tells of the hive against the yard's middle one; None without daily gains of both."""
-    good = {log.hive: log.gains[log.gains["quality"] == "good"] for log in record.logs}
-    if hive not in good:
+    """What the log tells of the hive against the yard's middle one, on days on which both had room;
+    None without daily gains of both."""
+    logs = [log.gains for log in record.logs if log.hive == hive]
+    if not logs:
         return None
-    daily = good[hive][good[hive]["days"] == 1]["gain_kg"]
-    whole = yard_gains(record.logs, record.yard.numbers)["gain_kg"]
-    return share_of(daily, whole, record.yard.numbers)
+    told = (logs[0]["quality"] == "good") & (logs[0]["days"] == 1) & ~logs[0]["lower_bound"]
+    whole = yard_gains(record.logs, record.yard.numbers)
+    roomy = whole[~whole["lower_bound"]]["gain_kg"]
+    return share_of(logs[0][told]["gain_kg"], roomy, record.yard.numbers)
 
 
 def _fresh_d(record: Record) -> int:

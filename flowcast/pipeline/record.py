@@ -14,11 +14,12 @@ from flowcast.foraging import foraging_hours
 from flowcast.messages import Note
 from flowcast.pipeline.ahead import days_and_hours, forecast_after
 from flowcast.pipeline.gather import Sources, spot_of
+from flowcast.pipeline.hives import seen_on
 from flowcast.pipeline.stations import against_station
 from flowcast.results import Record, WeatherPart
 from flowcast.sources.files import ScaleFile, doubtful_unit
 from flowcast.sources.service import Block
-from flowcast.tables import WEATHER
+from flowcast.tables import GAIN, WEATHER
 from flowcast.yard import Yard
 from flowcast.yard.settings import HiveSection
 
@@ -42,10 +43,11 @@ def _day_after(block: Block, sources: Sources) -> pd.Timestamp:
     return last.tz_convert(sources.yard.place.timezone).tz_localize(None).normalize()
 
 
-def known_before(sources: Sources, issue_date: pd.Timestamp) -> Record:
+def known_before(sources: Sources, issue_date: pd.Timestamp, *, current: bool = False) -> Record:
     """Cut everything at the start of the issue date, then clean and reckon.
 
-    The cut comes first, so that no step of the reckoning can see beyond it.
+    The cut comes first, so that no step of the reckoning can see beyond it. current: what yard.toml
+    says of the hives without a `seen` date is of the issue date.
 
     Raises
     ------
@@ -64,9 +66,10 @@ def known_before(sources: Sources, issue_date: pd.Timestamp) -> Record:
     _check_reach(daily, issue_date, numbers)
     normals = weather.fit_normals(daily, weather.midwinter(place), numbers)
     logs, notes = clean_logs(yard, sources.scales, cut, _air(whole, numbers))
+    logs = with_free_comb(logs, yard, issue_date, current=current)
     spans, dropped = _yard_spans(logs, daily.index, issue_date, numbers)
     check = against_station(sources.nearby, joined.table, place, numbers)
-    others, left_out = _others(sources, issue_date, normals)
+    others, left_out = _others(sources, issue_date, normals, current=current)
     return Record(
         yard=yard,
         issue_date=issue_date,
@@ -96,7 +99,7 @@ def known_before(sources: Sources, issue_date: pd.Timestamp) -> Record:
 
 
 def _others(
-    sources: Sources, issue_date: pd.Timestamp, normals: weather.Normals
+    sources: Sources, issue_date: pd.Timestamp, normals: weather.Normals, *, current: bool
 ) -> tuple[list[Record], list[Note]]:
     """What was known that morning of the other yards, and of which of them nothing was.
 
@@ -107,7 +110,7 @@ def _others(
     for other in sources.others:
         yard = other.yard
         try:
-            record = known_before(other, issue_date)
+            record = known_before(other, issue_date, current=current)
         except NotEnoughDataError as error:
             notes.append(Note.of("others.left_out", folder=yard.name, why=str(error)))
             continue
@@ -181,18 +184,25 @@ def clean_logs(
     return scale_log.explain(logs, air, yard.place.timezone, yard.numbers), notes
 
 
-def with_free_comb(logs: list[scale_log.CleanLog], yard: Yard) -> list[scale_log.CleanLog]:
-    """The same logs with days that began without free comb marked, by what yard.toml says of today.
+def with_free_comb(
+    logs: list[scale_log.CleanLog], yard: Yard, issue_date: pd.Timestamp, *, current: bool = False
+) -> list[scale_log.CleanLog]:
+    """The same logs with days without free comb marked, by the boxes in yard.toml.
 
-    Not for a past issue date: what stands there of the combs was written later.
+    What stands there is of the day `seen`, without it of the issue date where that is current: an
+    outlook of an earlier date must not know it.
     """
-    rooms = {hive.name: _free_comb(hive, yard.numbers) for hive in yard.hives}
-    zone = yard.place.timezone
-    return [scale_log.mark_full(log, rooms.get(log.hive), zone, yard.numbers) for log in logs]
+    zone, numbers, marked = yard.place.timezone, yard.numbers, {log.hive: log for log in logs}
+    for hive in yard.hives:
+        seen = seen_on(hive, issue_date, current=current)
+        if hive.name in marked and seen is not None:
+            free = _free_comb(hive, numbers)
+            marked[hive.name] = scale_log.mark_full(marked[hive.name], free, zone, numbers, seen)
+    return list(marked.values())
 
 
 def _free_comb(hive: HiveSection, numbers) -> float | None:
-    """What yard.toml says of the hive's combs, which is of today; None where it says nothing."""
+    """What the empty combs of the boxes in yard.toml can hold; None where it does not say. [kg]"""
     boxes = [(box.kind, box.drawn, box.full) for box in hive.boxes]
     if not boxes or any(drawn is None or full is None for _, drawn, full in boxes):
         return None
@@ -303,9 +313,8 @@ def _yard_spans(
     logs: list[scale_log.CleanLog], known: pd.DatetimeIndex, issue_date: pd.Timestamp, numbers
 ) -> tuple[pd.DataFrame, list[str]]:
     """What the hives say of the yard: daily medians, and totals where no daily gain is known."""
-    columns = ["days", "gain_kg", "gain_sd_kg"]
     single = scale_log.yard_gains(logs, numbers)
-    single = single.assign(days=1)[columns]
+    single = single.assign(days=1)[list(GAIN)]
     longer = [_longer_spans(log, single.index, numbers) for log in logs]
     spans = pd.concat([single, *longer]).astype(float).sort_index(kind="stable")
     ends = spans.index + pd.to_timedelta(spans["days"], unit="D")
@@ -332,5 +341,6 @@ def _longer_spans(log: scale_log.CleanLog, told: pd.DatetimeIndex, numbers) -> p
             "days": gains["days"],
             "gain_kg": gains["gain_kg"],
             "gain_sd_kg": np.hypot(gains["gain_sd_kg"], own),
+            "lower_bound": gains["lower_bound"],
         }
     )

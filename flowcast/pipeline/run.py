@@ -36,7 +36,7 @@ from flowcast.pipeline.record import (
     with_free_comb,
 )
 from flowcast.results import Checked, LearnedFrom, Pulled, Record, YardOutlook
-from flowcast.scale_log import CleanLog, apart, robbing
+from flowcast.scale_log import CleanLog, robbing
 from flowcast.sources.files import read_scale
 from flowcast.yard import Yard, read_yard
 from flowcast.yard.settings import ForageSection
@@ -95,7 +95,7 @@ def record_of(
     if issue_date is None:
         issue_date = default_issue_date(sources)
         sources = _said_if_old(sources, issue_date)
-    return known_before(sources, issue_date)
+    return known_before(sources, issue_date, current=as_of is None)
 
 
 def pull(folder: Path | str, *, reach: Reach | None = None) -> Pulled:
@@ -136,11 +136,8 @@ def check(folder: Path | str, *, reach: Reach | None = None) -> Checked:
     except SourceUnavailable as error:
         yard = read_yard(folder)
         logs, notes = _all_logs(yard, str(error))
-        logs = with_free_comb(logs, yard)
         return Checked(yard, None, logs, notes, _robbed(logs, yard))
-    record = known_before(sources, default_issue_date(sources))
-    logs = with_free_comb(record.logs, sources.yard)
-    record = replace(record, logs=logs, apart=apart(logs, sources.yard.numbers))
+    record = known_before(sources, default_issue_date(sources), current=True)
     robbed = _robbed(record.logs, sources.yard)
     return Checked(sources.yard, record, record.logs, record.notes, robbed)
 
@@ -222,6 +219,7 @@ def standing_of(record: Record) -> Standing:
         yard.flow_day_kg,
         yard.place,
         yard.numbers,
+        full=record.spans.index[(record.spans["days"] == 1) & (record.spans["lower_bound"] > 0)],
     )
 
 
@@ -328,6 +326,8 @@ def _all_logs(yard: Yard, why: str):
     scales = [read_scale(yard, hive) for hive in yard.hives if hive.scale]
     end = max((s.readings.index.max() for s in scales), default=pd.Timestamp(0, tz="UTC"))
     logs, notes = clean_logs(yard, scales, end)
+    today = end.tz_convert(yard.place.timezone).tz_localize(None).normalize()
+    logs = with_free_comb(logs, yard, today + pd.Timedelta(days=1), current=True)
     return logs, [*yard.notes, why, *notes]
 
 
@@ -350,9 +350,11 @@ def _plant(forage: ForageSection, yard: Yard) -> Plant:
 
 
 def _recent_gain(record: Record, length: int = 60) -> np.ndarray:
+    """The yard's last daily gains; what full hives gained below a flow day is no end of a flow. [kg]"""
     days = pd.date_range(end=record.issue_date - pd.Timedelta(days=1), periods=length)
-    single = record.spans[record.spans["days"] == 1]["gain_kg"]
-    return single.reindex(days).to_numpy(float)
+    single = record.spans[record.spans["days"] == 1]
+    silent = (single["lower_bound"] > 0) & (single["gain_kg"] < record.yard.flow_day_kg)
+    return single["gain_kg"].mask(silent).reindex(days).to_numpy(float)
 
 
 def from_issue(drawn: Scenarios, unknown: int) -> Scenarios:

@@ -24,13 +24,14 @@ class HiveSeason:
     daily_kg: its gain of each day of the span, of a total an even share, NaN where unknown; gain_kg and
     known: their sum, and the share of days known. crop_kg: honey lifted off, by work.csv or by steps in
     the log, whichever tells of more, else honey extracted; NaN where none is told. events: (date, word) of
-    what changes a colony.
+    what changes a colony. full: on which of the days it had no free comb, so that it could have gained more.
     """
 
     hive: str
     daily_kg: pd.Series
     crop_kg: float
     events: tuple[tuple[pd.Timestamp, str], ...]
+    full: pd.Series
 
     @property
     def gain_kg(self) -> float:
@@ -91,10 +92,11 @@ def _hive(name, log: CleanLog | None, lines: pd.DataFrame, first, last, timezone
         off = np.fmax(off, -steps.loc[steps["cause"].str.startswith(CROP), "kg"].sum())
     crop = off if off >= LEAST_CROP_KG else extracted
     crop = crop if crop >= LEAST_CROP_KG else np.nan
-    return HiveSeason(name, daily_shares(gains, first, last), float(crop), tuple(sorted(events)))
+    shares, full = daily_shares(gains, first, last), full_days(gains, first, last)
+    return HiveSeason(name, shares, float(crop), tuple(sorted(events)), full)
 
 
-NO_GAINS = pd.DataFrame({"days": [], "gain_kg": []}, index=pd.DatetimeIndex([]))
+NO_GAINS = pd.DataFrame({"days": [], "gain_kg": [], "lower_bound": []}, index=pd.DatetimeIndex([]))
 
 
 @dataclass(frozen=True)
@@ -111,12 +113,12 @@ def low_hives(hives: list[HiveSeason], numbers: Numbers) -> list[LowHive]:
 
     By reasons.hive_behind_kg at least, and by reasons.hive_behind_share of what the others gained; on
     days known of all hives that have known gains on reasons.hive_known_share of the span, if they are
-    as many.
+    as many. Days on which a hive had no free comb say nothing of its colony and do not count.
     """
     told = [h for h in hives if h.known >= numbers["reasons.hive_known_share"]]
     if len(told) < 3:
         return []
-    table = pd.DataFrame({h.hive: h.daily_kg for h in told})
+    table = pd.DataFrame({h.hive: h.daily_kg.mask(h.full) for h in told})
     common = table.dropna()
     if len(common) < numbers["reasons.hive_known_share"] * len(table):
         return []
@@ -154,6 +156,12 @@ def daily_shares(spans: pd.DataFrame, first: pd.Timestamp, last: pd.Timestamp) -
     with np.errstate(invalid="ignore"):
         single, longer = total / told
     return pd.Series(np.where(np.isfinite(single), single, longer), days)
+
+
+def full_days(spans: pd.DataFrame, first: pd.Timestamp, last: pd.Timestamp) -> pd.Series:
+    """On which days of a span hives had no free comb, as `daily_shares` reads the same table."""
+    marked = spans.assign(gain_kg=spans["lower_bound"].astype(float) * spans["days"])
+    return daily_shares(marked, first, last) > 0
 
 
 def gain_against(shares: dict[int, pd.Series], year: int, numbers: Numbers) -> Against:

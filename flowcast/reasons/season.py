@@ -13,6 +13,7 @@ from flowcast.reasons.hives import (
     HiveSeason,
     LowHive,
     daily_shares,
+    full_days,
     gain_against,
     low_hives,
     other_gains,
@@ -66,6 +67,7 @@ class Season:
     years: int
     missing_days: int
     gain_side: int
+    full_days: int
 
 
 def explain_span(
@@ -117,6 +119,7 @@ def explain_span(
         years=hours["foraging_h"].years,
         missing_days=int(days[year]["foraging_h"].isna().sum()),
         gain_side=_side(gain, numbers),
+        full_days=int(full_days(spans, days[year].index[0], days[year].index[-1]).sum()),
     )
 
 

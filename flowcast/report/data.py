@@ -285,11 +285,13 @@ def _season(found: YardSeason, season) -> dict:
         "weekly": [_day(date, row) for date, row in season.weekly.iterrows()],
         "gain_kg": _against(season.gain),
         "gain_known": _number(season.gain_known),
+        "full_days": season.full_days,
         "hives": [
             {
                 "hive": h.hive,
                 "gain_kg": _number(h.gain_kg),
                 "known": _number(h.known),
+                "full_days": int(h.full.sum()),
                 "crop_kg": _number(h.crop_kg),
                 "events": [{"date": _date(d), "what": w} for d, w in h.events],
             }
@@ -414,6 +416,7 @@ def _standing(standing: Standing) -> dict:
         "soil_water_frac": _measure(standing.soil_frac),
         "foraging_h_per_day": _measure(standing.foraging_h),
         "gain_last_30_days_kg": _number(standing.gain_kg),
+        "full_days_of_last_30": standing.full_days,
         "last_flow_window": [_date(d) for d in last] if last else None,
     }
 

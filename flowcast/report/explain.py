@@ -306,7 +306,7 @@ def _gain(found: YardSeason) -> list[str]:
     if math.isnan(gain.now):
         return [say("gains.no_scale")]
     whose = capital(_whose(found))
-    text = say("gains.it", whose=whose, gained=_gained_or_lost(gain.now, say))
+    text = say("gains.it", whose=whose, gained=_gained_or_lost(gain.now, say, season.full_days))
     if 100 * season.gain_known <= 97:
         text = say("gains.on_known_days", gained=text, share=say.percent(season.gain_known))
     if math.isnan(gain.usual):
@@ -329,6 +329,10 @@ def _hives(season: Season, say: Say) -> list[str]:
         )
         for low in season.low
     ]
+    full = [(h.hive, int(h.full.sum())) for h in season.hives if h.full.any()]
+    if full:
+        each = (say("gains.full_days", hive=hive, n=n) for hive, n in full)
+        lines.append(say("gains.full", hives=say.listed(each), n=len(full)))
     told = [h for h in season.hives if h.known > 0]
     shared = season.gain_side < 0 and len(told) - len(season.low) > 1
     return [*lines, *([say("gains.shared")] if shared else [])]
@@ -380,10 +384,12 @@ def _crop(season: Season, say: Say) -> list[str]:
     return [say("explain.crop", each=say.listed(each))] if crops else []
 
 
-def _gained_or_lost(kg: float, say: Say) -> str:
+def _gained_or_lost(kg: float, say: Say, full_days: int = 0) -> str:
+    """What was gained or lost; with days without free comb, the least or the most that it was."""
     if say.kg(abs(kg)) == "0":
         return say("gains.neither")
-    return say("gains.gained" if kg >= 0 else "gains.lost", kg=say.weight(abs(kg)))
+    way = "gained" if kg >= 0 else "lost"
+    return say(f"gains.{way}_bound" if full_days else f"gains.{way}", kg=say.weight(abs(kg)))
 
 
 def _weight(kg: float, say: Say) -> str:

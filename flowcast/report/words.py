@@ -147,8 +147,9 @@ def log_so_far(standing: Standing, say: Say) -> list[str]:
     """What the scales said lately."""
     lines = []
     if not math.isnan(standing.gain_kg):
-        key = "season.gained" if standing.gain_kg >= 0 else "season.lost"
-        lines.append(say(key, weight=say.weight(abs(standing.gain_kg))))
+        way, full = "gained" if standing.gain_kg >= 0 else "lost", standing.full_days
+        told = {"weight": say.weight(abs(standing.gain_kg))} | ({"n": full} if full else {})
+        lines.append(say(f"season.{way}_bound" if full else f"season.{way}", **told))
     if standing.last_window:
         first, last = (say.full_day(date) for date in standing.last_window)
         lines.append(say("season.last_flow", first=first, last=last))

@@ -11,7 +11,7 @@ from flowcast.scale_log.words import cause_note
 
 
 def yard_gains(logs: list[CleanLog], numbers: Numbers) -> pd.DataFrame:
-    """Daily net gain of the yard: the median over its hives.
+    """Daily net gain of the yard: the median over its hives that had room.
 
     Parameters
     ----------
@@ -25,14 +25,22 @@ def yard_gains(logs: list[CleanLog], numbers: Numbers) -> pd.DataFrame:
     DataFrame
         Index: local date. `gain_kg` median over hives; `gain_sd_kg` its standard error, from the
         spread between hives or the error of measurement, whichever is larger; `hives` how many;
-        `spread_kg` robust standard deviation between hives, NaN for a single one.
+        `spread_kg` robust standard deviation between hives, NaN for a single one; `lower_bound`
+        whether hives without free comb could have made it more.
 
     Notes
     -----
     A median of n > 2 values has a variance π/2 times that of their mean. The spread is 1.4826
     times the median absolute deviation; for two hives it is their difference over √2.
+
+    What a full hive gained is less than what it could have: below the median of those with room it
+    tells nothing and is left out, above it pulls the median up as far as it is known to. If all are
+    full, the yard is taken for full.
     """
     gain, sd = _daily(logs, "gain_kg"), _daily(logs, "gain_sd_kg")
+    full = _full(logs, gain)
+    kept = ~full | ~gain.lt(gain.mask(full).median(axis=1), axis=0)
+    gain, sd = gain.where(kept), sd.where(kept)
     hives = gain.count(axis=1)
     spread = _spread(gain)
     square = np.fmax(spread**2, (sd**2).mean(axis=1))
@@ -43,6 +51,8 @@ def yard_gains(logs: list[CleanLog], numbers: Numbers) -> pd.DataFrame:
             "gain_sd_kg": np.sqrt(square * wider / hives),
             "hives": hives,
             "spread_kg": spread,
+            # A bound, if the median would rise with what the full hives could have gained.
+            "lower_bound": gain.mask(full & kept, np.inf).median(axis=1) > gain.median(axis=1),
         }
     )
 
@@ -51,9 +61,11 @@ def hive_strengths(logs: list[CleanLog], numbers: Numbers) -> pd.Series:
     """Each hive's gain relative to the yard's on flow days; 1 where nothing is known.
 
     The median ratio over days on which the yard gains `flow_day_kg` or more, drawn towards 1 on
-    the logarithmic scale as if `strength_days` days of ratio 1 had been seen too.
+    the logarithmic scale as if `strength_days` days of ratio 1 had been seen too. Days on which
+    the hive had no free comb say nothing of its strength.
     """
     gain = _daily(logs, "gain_kg")
+    gain = gain.mask(_full(logs, gain))
     yard = gain.median(axis=1)
     flow = gain[(yard >= numbers["flow.flow_day_kg"]) & (gain.count(axis=1) > 1)]
     ratio = flow.div(yard.reindex(flow.index), axis=0)
@@ -95,6 +107,11 @@ def _daily(logs: list[CleanLog], column: str) -> pd.DataFrame:
         columns[log.hive] = single[column]
     dates = pd.DatetimeIndex([]) if not columns else None
     return pd.DataFrame(columns, index=dates).sort_index().rename_axis("date")
+
+
+def _full(logs: list[CleanLog], gain: pd.DataFrame) -> pd.DataFrame:
+    """Whether each hive was without free comb on each day of `gain`."""
+    return _daily(logs, "lower_bound").reindex(gain.index).eq(True)
 
 
 def _spread(gain: pd.DataFrame) -> pd.Series:

@@ -45,6 +45,8 @@ class Colony:
         The same of syrup, which is taken down and ripened over a week or two.
     room_kg : float
         What the drawn combs of the hive can hold.
+    roomy_wet_kg : float
+        As wet_kg, had the hive always had room.
     """
 
     strength: float
@@ -52,6 +54,7 @@ class Colony:
     stores_kg: float
     room_kg: float
     wet_kg: float = 0.0
+    roomy_wet_kg: float = 0.0
     syrup_water_kg: float = 0.0
     queenless_d: int = 0
     income: deque[float] = field(default_factory=lambda: deque([0.0] * 14, maxlen=14))
@@ -81,7 +84,10 @@ class Colony:
 
 @dataclass(frozen=True)
 class DayGain:
-    """One day of one hive: nectar carried in, water and food gone, bees come and gone. [kg]"""
+    """One day of one hive: nectar carried in, water and food gone, bees come and gone. [kg]
+
+    roomy_kg: what these bees would have gained had they always had empty comb.
+    """
 
     intake_kg: float
     dried_kg: float
@@ -89,6 +95,7 @@ class DayGain:
     bees_kg: float
     foragers: float
     adults: float
+    roomy_kg: float
 
     @property
     def gain_kg(self) -> float:
@@ -105,12 +112,14 @@ def live(colony: Colony, air: DayAir) -> DayGain:
     before = colony.adults
     _breed(colony, air)
     bees = BEE_KG * (colony.adults - before)
-    intake = _forage(colony, air)
-    dried = _dry(colony, air, intake)
+    found = _forage(colony, air)
+    intake = found * _room_left(colony)
+    dried, roomy_dried = _dry(colony, air, intake, found)
     eaten = _eat(colony, air)
     colony.stores_kg += intake - dried - eaten
     colony.income.append(intake)
-    return DayGain(intake, dried, eaten, bees, colony.foragers, colony.adults)
+    roomy = found - roomy_dried - eaten + bees
+    return DayGain(intake, dried, eaten, bees, colony.foragers, colony.adults, roomy)
 
 
 def _logistic(x: float) -> float:
@@ -136,13 +145,13 @@ def _breed(colony: Colony, air: DayAir) -> None:
 
 
 def _forage(colony: Colony, air: DayAir) -> float:
-    """Nectar carried in: the smaller of what bees can carry and what is there, rounded off."""
+    """Nectar for the hive with room: the smaller of what bees can carry and what is there."""
     if air.flight_h <= 0 or air.nectar_kg <= 0:
         return 0.0
     carry = colony.foragers * CARRY_KG_H * air.flight_h * colony.strength
     reach = min((colony.foragers / STANDARD_FORAGERS), 3.0) ** 0.7
     offered = air.nectar_kg * reach * colony.strength * (1 - math.exp(-air.flight_h / 4.5))
-    return _soft_least(carry, offered) * _room_left(colony)
+    return _soft_least(carry, offered)
 
 
 def _soft_least(a: float, b: float) -> float:
@@ -156,14 +165,17 @@ def _room_left(colony: Colony) -> float:
     return 1 - math.exp(-max(colony.free_kg, 0.0) / 2.5)
 
 
-def _dry(colony: Colony, air: DayAir, intake: float) -> float:
-    """Water leaves through the night and the next days, slower in damp air."""
+def _dry(colony: Colony, air: DayAir, intake: float, found: float) -> tuple[float, float]:
+    """Water leaves through the night and the next days, slower in damp air; also of all that was found."""
     colony.wet_kg += WATER_SHARE * intake
+    colony.roomy_wet_kg += WATER_SHARE * found
     pace = 0.62 - 0.35 * _logistic((air.rh_pct - 82) / 6)
     nectar, syrup = pace * colony.wet_kg, 0.25 * pace * colony.syrup_water_kg
+    roomy = pace * colony.roomy_wet_kg
     colony.wet_kg -= nectar
+    colony.roomy_wet_kg -= roomy
     colony.syrup_water_kg -= syrup
-    return nectar + syrup
+    return nectar + syrup, roomy + syrup
 
 
 def _eat(colony: Colony, air: DayAir) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -55,9 +55,22 @@ class Event:
     kg: float
 
 
+@dataclass(frozen=True)
+class Look:
+    """What the keeper saw in a hive on a visit, when all was done: supers on, and comb filled. [kg]"""
+
+    day: int
+    supers: int
+    filled_kg: float
+
+
 @dataclass
 class HiveRun:
-    """One hive's whole course: daily values (arrays over days) and what was done to it."""
+    """One hive's whole course: daily values (arrays over days) and what was done to it.
+
+    roomy_kg: the daily gain it would have had with room at all times. free_kg: comb free each morning,
+    after the keeper's work. looks: one a visit.
+    """
 
     name: str
     gain_kg: np.ndarray
@@ -68,6 +81,9 @@ class HiveRun:
     start_kg: float
     events: list[Event] = field(default_factory=list)
     supers_left: int = 0
+    roomy_kg: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    free_kg: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    looks: list[Look] = field(default_factory=list)
 
 
 def habits_for(climate: Climate, rng: np.random.Generator) -> Habits:
@@ -80,6 +96,11 @@ def habits_for(climate: Climate, rng: np.random.Generator) -> Habits:
         reserve_kg=10 + 24 * winter + rng.uniform(0, 3),
         swarm_control=rng.uniform(0.4, 0.8),
     )
+
+
+def short_of_comb(habits: Habits) -> Habits:
+    """The same keeper with one super a hive, who comes every two to four weeks."""
+    return replace(habits, most_supers=1, visit_every_d=(14, 28))
 
 
 def visit_days(days: pd.DataFrame, habits: Habits, rng: np.random.Generator) -> np.ndarray:
@@ -144,14 +165,19 @@ def _run_hive(
     colony = care.colony
     start = HIVE_WOOD_KG + BEE_KG * colony.adults + colony.stores_kg
     gains: list[DayGain] = []
-    stores = np.empty(len(airs))
+    stores, free, looks = np.empty(len(airs)), np.empty(len(airs)), []
     for i, air in enumerate(airs):
         colony.strength = float(strength[i])
         care.attend(i, air, visits[i], late[i])
+        free[i] = colony.free_kg
+        if visits[i]:
+            looks.append(Look(i, care.supers, colony.room_kg - colony.free_kg))
         gains.append(live(colony, air))
         stores[i] = colony.stores_kg
     table = np.array([(g.gain_kg, g.intake_kg, g.foragers, g.adults) for g in gains])
-    return HiveRun(name, *table.T, stores, start, care.events, care.supers)
+    roomy = np.array([g.roomy_kg for g in gains])
+    done = care.events, care.supers
+    return HiveRun(name, *table.T, stores, start, *done, roomy, free, looks)
 
 
 def begin(strength: float, habits: Habits, rng: np.random.Generator) -> Care:

@@ -61,6 +61,7 @@ def make_world(
     *,
     tales: tuple[Tale, ...] = (),
     habits: keeper.Habits | None = None,
+    short: bool = False,
 ) -> World:
     """Weather, flowers and colonies of one yard from one generator.
 
@@ -80,6 +81,8 @@ def make_world(
         As for `weather.make_weather`.
     habits : Habits, optional
         The keeper's; drawn for the climate when absent.
+    short : bool, optional
+        The keeper has too little comb, so that hives stand full in part of the flow.
     """
     sky, soil, bees = rng.spawn(3)
     hourly = weather.make_weather(climate, site, *span, sky, tales=tales)
@@ -88,6 +91,7 @@ def make_world(
     days["flight_h"] = fitness.reshape(-1, 24).sum(axis=1)
     grown = plant(climate, days, soil)
     habits = habits or keeper.habits_for(climate, bees)
+    habits = keeper.short_of_comb(habits) if short else habits
     runs = keeper.run_yard(hives, days, grown.nectar_kg, habits, bees)
     return World(climate, site, hourly, fitness, days, grown, runs)
 
@@ -120,6 +124,8 @@ def _toml_value(value: Any) -> str:
         return "{ " + ", ".join(f"{k} = {_toml_value(v)}" for k, v in value.items()) + " }"
     if isinstance(value, list):
         return "[" + ", ".join(map(_toml_value, value)) + "]"
+    if isinstance(value, pd.Timestamp):
+        return f"{value:%Y-%m-%d}"
     return json.dumps(value, ensure_ascii=False)
 
 
@@ -190,6 +196,43 @@ def truth_tables(world: World, run: HiveRun) -> tuple[pd.DataFrame, pd.DataFrame
     return gain, events.set_index("time").sort_index(kind="stable")
 
 
+def roomy_tables(
+    world: World, run: HiveRun, gain: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The daily truth of a hive that may stand full, and the boxes as seen on each visit.
+
+    gain_kg becomes what the hive would have gained with room; shown_kg is what it did, free_kg the
+    comb that was free in the morning. Boxes: date, hive, and one column a box of frames full.
+    """
+    free = {"shown_kg": run.gain_kg.round(4), "free_kg": run.free_kg.round(3)}
+    truth = gain.assign(gain_kg=run.roomy_kg.round(4), **free)
+    rows = [(world.days.index[one.day], run.name, *frames_full(one)) for one in run.looks]
+    names = ["date", "hive", "deep", *(f"super_{k}" for k in range(1, 7))]
+    boxes = pd.DataFrame([row + (np.nan,) * (len(names) - len(row)) for row in rows], columns=names)
+    return truth, boxes.set_index("date")
+
+
+def frames_full(look: keeper.Look) -> tuple[float, ...]:
+    """Frames full of each box, to half a frame: the brood box first, two of its ten being brood."""
+    holds = [keeper.BROOD_BOXES_HOLD_KG, *[keeper.SUPER_HOLDS_KG] * look.supers]
+    full, left = [], look.filled_kg
+    for k, kg in enumerate(holds):
+        share = min(max(left / kg, 0.0), 1.0)
+        left -= share * kg
+        frames = 10 * share if k else 2 + 8 * share
+        full.append(round(2 * frames) / 2)
+    return tuple(full)
+
+
+def boxes_toml(full: list[float]) -> list[dict[str, Any]]:
+    """`boxes` of yard.toml from the frames full of a deep box and of the supers on it."""
+    kinds = ["deep", *["medium"] * (len(full) - 1)]
+    return [
+        {"kind": kind, "frames": 10, "drawn": 10, "full": f}
+        for kind, f in zip(kinds, full, strict=True)
+    ]
+
+
 # ---- the folder of a trial yard -------------------------------------------------------------
 
 
@@ -205,6 +248,7 @@ def write_yard(
     rough: bool = False,
     scale: dict[str, float] | None = None,
     learn_from: list[str] | None = None,
+    seen_before: str | None = None,
 ) -> None:
     """A trial yard: scales, truth beside them, all on a UTC clock.
 
@@ -230,8 +274,11 @@ def write_yard(
         Fields of `scales.Faults` that all scales of the yard share, in place of drawn ones.
     learn_from : list of str, optional
         Folders of the keeper's other yards.
+    seen_before : str, optional
+        yard.toml holds the boxes as seen on the last visit before this date; the truth is then the
+        gain of hives with room, with what was seen on every visit in truth/boxes.csv.
     """
-    start = pd.Timestamp(since, tz="UTC")
+    start, looks = pd.Timestamp(since, tz="UTC"), {}
     for run in world.runs:
         if rough:
             first = world.days.index.searchsorted(pd.Timestamp(since)) + 1
@@ -239,11 +286,16 @@ def write_yard(
         log = _trial_log(world, run, start, rng.spawn(1)[0], by_hand, scale or {})
         write_csv(folder / f"scale-{run.name}.csv.gz", log.rename("weight_kg").to_frame())
         gain, events = truth_tables(world, run)
+        if seen_before:
+            gain, looks[run.name] = roomy_tables(world, run, gain)
         write_csv(folder / "truth" / f"gain-{run.name}.csv", gain)
         write_csv(folder / "truth" / f"events-{run.name}.csv", events[events.index >= start])
     write_csv(folder / "weather.csv.gz", world.hourly)
     write_csv(folder / "work.csv", work_table(world, start, rng, careful=by_hand))
-    write_text(folder / "yard.toml", _trial_toml(world, name, rng, learn_from))
+    if looks:
+        write_csv(folder / "truth" / "boxes.csv", pd.concat(looks.values()).sort_index())
+    seen = {hive: _last_look(table, seen_before) for hive, table in looks.items()}
+    write_text(folder / "yard.toml", _trial_toml(world, name, rng, seen, learn_from))
     write_text(folder / "truth" / "about.txt", "\n".join(about) + "\n")
 
 
@@ -266,8 +318,19 @@ def _trial_log(
     return scales.hourly_log(run, world.hourly, world.fitness, faults, rng, since=start + GAP)
 
 
+def _last_look(looks: pd.DataFrame, before: str) -> dict[str, Any]:
+    """Boxes and the day they were seen, from the last visit before a date."""
+    last = looks[looks.index < before].iloc[-1]
+    boxes = last.drop("hive").dropna().astype(float).tolist()
+    return {"boxes": boxes_toml(boxes), "seen": last.name}
+
+
 def _trial_toml(
-    world: World, name: str, rng: np.random.Generator, learn_from: list[str] | None
+    world: World,
+    name: str,
+    rng: np.random.Generator,
+    seen: dict[str, dict],
+    learn_from: list[str] | None,
 ) -> str:
     site = world.site
     place = {
@@ -279,7 +342,10 @@ def _trial_toml(
     }
     place |= {"learn_from": learn_from} if learn_from else {}
     hives = [
-        ("[[hive]]", {"name": run.name, "kind": "honey", "scale": _scale(run.name)})
+        (
+            "[[hive]]",
+            {"name": run.name, "kind": "honey", "scale": _scale(run.name)} | seen.get(run.name, {}),
+        )
         for run in world.runs
     ]
     # The last year is the one to be forecast: nobody's typical dates may know it.
