@@ -122,7 +122,8 @@ class Record:
     hours lost to each factor. spans: `tables.GAIN` of the yard. notes: plain sentences on what
     was filled, marked or left out. parts: where the weather's hours are from. columns: for each
     weather column the share of hours given, filled and missing. forecast: of the days ahead, where
-    there is one.
+    there is one. others: the same of other yards it learns from, nearest first, their days by this
+    yard's clock of warmth.
     """
 
     yard: Yard
@@ -139,6 +140,20 @@ class Record:
     columns: pd.DataFrame = field(default_factory=pd.DataFrame)
     station: StationCheck | None = None
     forecast: Forecast | None = None
+    others: list[Record] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class LearnedFrom:
+    """Another yard of the keeper whose log an outlook rests on too.
+
+    seasons: of its log that were used. height_m: above this yard.
+    """
+
+    yard: str
+    seasons: float
+    distance_km: float
+    height_m: float
 
 
 @dataclass(frozen=True)
@@ -150,6 +165,7 @@ class YardOutlook:
     outlook: Outlook
     standing: Standing
     seed: int
+    learned_from: tuple[LearnedFrom, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,11 @@
 Each yard has a climate, a mechanism of flowers and plants of its own, ten years of hourly weather
 (2015 to 2024) and three hives whose scales stand there for the stated number of seasons and one
 more, the year 2024, on which forecasts can be tried. Equal seeds give equal bytes.
+
+    python scripts/make_trial_yards.py --out DIR --pairs 8 --seed 7 [--unrelated]
+
+makes pairs of yards of one keeper some kilometres apart: `pair-001-a` with five seasons of log, and
+`pair-001-b` with two, which is told to learn from it.
 """
 
 from __future__ import annotations
@@ -21,17 +26,24 @@ import pandas as pd
 from simulator import flora
 from simulator.climates import CLIMATES, Climate
 from simulator.notes import bloom_notes
+from simulator.pairs import make_pair
 from simulator.weather import Site
 from simulator.yards import World, make_world, write_csv, write_yard
 
 SPAN = ("2015-01-01", "2024-12-31")
 LAST_YEAR = 2024
 HIVES = ["H1", "H2", "H3"]
+PAIR_SEASONS = {"a": 5, "b": 2}
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Make the yards that the command line asks for."""
     asked = _parse(arguments)
+    if asked.pairs:
+        for number, kind in enumerate(order(asked.pairs, asked.seed), start=1):
+            make_trial_pair(asked.out, number, *kind, asked.seed, unrelated=asked.unrelated)
+            print(f"pair-{number:03d}", flush=True)
+        return 0
     given = {"noise_kg": asked.noise, "drift_kg_per_c": asked.drift}
     scale = {name: value for name, value in given.items() if value is not None}
     combinations = order(asked.yards, asked.seed)
@@ -66,6 +78,8 @@ def _parse(arguments: list[str] | None) -> argparse.Namespace:
         help="seasons of log before the last year, in turn (default 1,2,5)",
     )
     parser.add_argument("--seed", type=int, default=7, help="whole number (default 7)")
+    parser.add_argument("--pairs", type=int, default=0, help="pairs of one keeper's yards instead")
+    parser.add_argument("--unrelated", action="store_true", help="pairs with no plant in common")
     parser.add_argument("--by-hand", action="store_true", help="hand weighings, no hourly scales")
     parser.add_argument("--rough", action="store_true", help="swarms, thefts, lifts in no notes")
     parser.add_argument("--notes", action="store_true", help="with bloom.csv, kept as keepers do")
@@ -130,6 +144,41 @@ def make_trial_yard(
     if notes:
         chance = np.random.default_rng([seed, number, 1])  # of its own: notes change nothing else
         write_csv(folder / "bloom.csv", noted(world, since, chance), index=False)
+
+
+def make_trial_pair(
+    out: Path,
+    number: int,
+    climate: str,
+    mechanism: str,
+    seed: int,
+    *,
+    unrelated: bool = False,
+    hives: list[str] = HIVES,
+) -> None:
+    """Two yards of one keeper; their whole course follows from the seed and the number."""
+    rng = np.random.default_rng([seed, number, 2])
+    own = vary(CLIMATES[climate], rng)
+    site = Site(round(float(rng.uniform(*own.latitude)), 1), 0.0)
+    pair = make_pair(own, site, mechanism, hives, SPAN, rng, unrelated=unrelated)
+    for letter, world in zip("ab", (pair.first, pair.second), strict=True):
+        seasons = PAIR_SEASONS[letter]
+        about = [
+            f"climate: {climate}",
+            f"mechanism: {mechanism}",
+            f"plants: {', '.join(world.flora.bloom.columns)}",
+            f"apart: {pair.distance_km:.1f} km, second higher by {pair.height_m:.0f} m",
+            f"seed: {seed}, pair: {number}, unrelated: {unrelated}",
+        ]
+        write_yard(
+            out / f"pair-{number:03d}-{letter}",
+            world,
+            f"Trial pair {number} {letter} (invented)",
+            f"{LAST_YEAR - seasons}-01-01",
+            rng,
+            about=about,
+            learn_from=[f"../pair-{number:03d}-a"] if letter == "b" else None,
+        )
 
 
 def fullest(world: World) -> str:

@@ -525,6 +525,50 @@ def test_only_the_truth_tells_how_a_trial_yard_was_made(trial):
     assert "mechanism: thermal" in about
 
 
+@pytest.fixture(scope="module")
+def pairs(tmp_path_factory, short_span):
+    """The same pair made twice, and one with nothing in common."""
+    out = {name: tmp_path_factory.mktemp(name) for name in ("one", "again", "unrelated")}
+    for name, folder in out.items():
+        make_trial_yards.make_trial_pair(
+            folder, 2, "oceanic", "daylength", 9, unrelated=name == "unrelated", hives=["H1"]
+        )
+    return out
+
+
+def test_a_pair_comes_from_its_seed_and_the_second_learns_from_the_first(pairs):
+    assert _bytes(pairs["one"]) == _bytes(pairs["again"])
+    text = {
+        letter: (pairs["one"] / f"pair-002-{letter}" / "yard.toml").read_text() for letter in "ab"
+    }
+    assert tomllib.loads(text["b"])["yard"]["learn_from"] == ["../pair-002-a"]
+    assert "learn_from" not in text["a"]
+
+
+def test_a_pair_has_one_sky_and_partly_the_same_flowers(pairs):
+    def table(name, letter, file):
+        return pd.read_csv(pairs[name] / f"pair-002-{letter}" / file, index_col=0, parse_dates=True)
+
+    sky = [table("one", letter, "weather.csv.gz") for letter in "ab"]
+    heights = [
+        tomllib.loads((pairs["one"] / f"pair-002-{x}" / "yard.toml").read_text())["yard"][
+            "elevation_m"
+        ]
+        for x in "ab"
+    ]
+    colder = (sky[0]["temp_c"] - sky[1]["temp_c"]).mean()
+    # 6.5 degrees a kilometre (standard atmosphere), and 0.3 of the spot's own: three of those.
+    assert colder == pytest.approx(0.0065 * (heights[1] - heights[0]), abs=0.9)
+    wet = [(one["precip_mm"].resample("D").sum() > 0).to_numpy() for one in sky]
+    assert not (wet[1] & ~wet[0]).any() and 0.75 < wet[1].sum() / wet[0].sum() < 0.95
+    alike = {
+        name: np.corrcoef(*(table(name, x, "truth/gain-H1.csv")["nectar"] for x in "ab"))[0, 1]
+        for name in ("one", "unrelated")
+    }
+    # By the calendar a plant blooms at both on nearly the same days, others when they will.
+    assert alike["one"] > max(0.4, alike["unrelated"] + 0.2)
+
+
 def test_the_command_makes_as_many_yards_as_asked(tmp_path, short_span, capsys):
     arguments = ["--out", str(tmp_path), "--yards", "2", "--seasons", "1,2", "--by-hand"]
     assert make_trial_yards.main(arguments) == 0

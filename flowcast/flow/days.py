@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import pandas as pd
@@ -27,7 +28,8 @@ class Days:
     time: days since 2000-01-01. season: the year in which the day's season began.
     season_day: whole days since the season's start. pheno_day: the season day on which this much
     warmth is normally reached. foraging_h: foraging hours. temp_c: daily mean temperature.
-    month_temp_c: its mean over the 30 days up to then. soil_frac: soil water, 0 to 1.
+    month_temp_c: its mean over the 30 days up to then. soil_frac: soil water, 0 to 1. yard: 0 for the
+    yard itself (also when not given), 1 and on for the other yards it learns from.
     """
 
     time: np.ndarray
@@ -38,6 +40,11 @@ class Days:
     temp_c: np.ndarray
     month_temp_c: np.ndarray
     soil_frac: np.ndarray
+    yard: np.ndarray | None = None
+
+    def __post_init__(self):
+        if self.yard is None:
+            object.__setattr__(self, "yard", np.zeros(np.shape(self.time), int))
 
     def __len__(self) -> int:
         return self.time.shape[-1]
@@ -46,9 +53,20 @@ class Days:
         """The days for which `keep` (a mask or index of the last axis) holds."""
         return Days(*(getattr(self, f.name)[..., keep] for f in fields(self)))
 
+    def of_yard(self, yard: int) -> Days:
+        """The same days as those of another yard."""
+        return replace(self, yard=np.full(np.shape(self.time), yard))
+
     def flat(self) -> Days:
         """Every day of every scenario in one row."""
         return Days(*(getattr(self, f.name).ravel() for f in fields(self)))
+
+
+def joined(parts: Sequence[Days]) -> Days:
+    """The days of all parts in one row."""
+    if len(parts) == 1:
+        return parts[0]
+    return Days(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Days)))
 
 
 def day_number(dates: pd.DatetimeIndex) -> np.ndarray:

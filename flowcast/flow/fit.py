@@ -12,17 +12,18 @@ Power and offset as found on simulated yards; see numbers.toml.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 
 import numpy as np
 import pandas as pd
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.linalg.lapack import dpotri
-from scipy.sparse import csr_array, eye_array, vstack
+from scipy.sparse import block_diag, csr_array, eye_array, vstack
 
 from flowcast.flow.bounds import stand_ins
-from flowcast.flow.days import Days, day_number
+from flowcast.flow.days import Days, day_number, joined
 from flowcast.flow.household import Household, Stock, drivers, fit_household, intake_of, step
 from flowcast.flow.kernel import (
     Scales,
@@ -34,6 +35,7 @@ from flowcast.flow.kernel import (
     reach,
     season_parts,
 )
+from flowcast.flow.kin import ALONE, Kin, Spot
 from flowcast.flow.prior import Ensemble
 from flowcast.flow.scales import learned_scales
 from flowcast.numbers import Numbers
@@ -90,15 +92,24 @@ class Members:
 
 @dataclass(frozen=True)
 class Prior:
-    """Mean and covariance before any log, of any days."""
+    """Mean and covariance before any log, of any days.
+
+    others: the ensembles of yards 1 and on of the days; kin: what they share with the yard itself.
+    """
 
     ensemble: Ensemble
     scales: Scales
     numbers: Numbers
+    others: tuple[Ensemble, ...] = ()
+    kin: Kin = ALONE
 
     def members(self, days: Days) -> Members:
-        """The ensemble on the model's scale."""
-        typical, year = to_scale(self.ensemble.both(days))
+        """The ensembles on the model's scale, each on its own yard's days."""
+        both = np.empty((2, len(self.ensemble.half_h), len(days)))
+        for yard, ensemble in enumerate((self.ensemble, *self.others)):
+            here = days.yard == yard
+            both[..., here] = ensemble.both(days.take(here))
+        typical, year = to_scale(both)
         mean = year.mean(0)
         return Members(mean, typical - typical.mean(0), year - typical - (mean - typical.mean(0)))
 
@@ -108,7 +119,7 @@ class Prior:
         for first in range(0, len(a), BLOCK):
             rows = slice(first, first + BLOCK)
             some = a.take(rows)
-            cov[rows] = covariance(some, b, self.scales, self.numbers)
+            cov[rows] = covariance(some, b, self.scales, self.numbers, self.kin)
             cov[rows] += self.stated(some, za.take(rows), b, zb)
         return cov
 
@@ -117,15 +128,25 @@ class Prior:
         cov = za.typical.T @ zb.typical / len(za.typical)
         own = za.own.T @ zb.own / len(za.own)
         own *= a.season[:, None] == b.season[None, :]
-        return cov + own
+        return self.kin.shared("stated", a.yard, b.yard, cov + own)
 
     def pulled(self, a: Days, za: Members, b: Days, zb: Members, pull: np.ndarray) -> np.ndarray:
         """The members' part of `between`, summed over days a by a weight of each. Shape (b,)."""
+        found = np.empty(len(b))
+        for yard in np.unique(b.yard):
+            there = b.yard == yard
+            told = self.kin.shared("stated", a.yard, np.array([yard]), pull[:, None])[:, 0]
+            found[there] = self._pulled(a, za, b.take(there), zb.take(there), told)
+        return found / len(za.typical)
+
+    @staticmethod
+    def _pulled(a: Days, za: Members, b: Days, zb: Members, pull: np.ndarray) -> np.ndarray:
+        """`pulled` for days b of one yard, summed over the members."""
         found = zb.typical.T @ (za.typical @ pull)
         for season in np.unique(b.season):
             one, other = a.season == season, b.season == season
             found[other] += zb.own[:, other].T @ (za.own[:, one] @ pull[one])
-        return found / len(za.typical)
+        return found
 
 
 @dataclass(frozen=True)
@@ -167,10 +188,10 @@ class Observations:
 class FlowModel:
     """The fitted model of one yard; `predict` gives z of any days.
 
-    days are the latent days (flight days that the log says something about). stock is what the
-    colony hands on to the first day after the record. seasons is how many seasons the log touches.
-    if_used: how what was observed would change with each state of the household, whitened by `factor`;
-    shape (observed, 6).
+    days are the latent days (flight days that a log says something about, other yards' first). stock is
+    what the colony hands on to the first day after the record. seasons is how many seasons the log
+    touches, learned those of the other yards' logs that were used. if_used: how what was observed would
+    change with each state of the household, whitened by `factor`; shape (observed, 6).
     """
 
     prior: Prior
@@ -184,6 +205,12 @@ class FlowModel:
     observed: int
     seasons: float
     if_used: np.ndarray
+    learned: tuple[float, ...] = ()
+
+    @property
+    def has_log(self) -> bool:
+        """Whether the yard's own log tells of any day with flight."""
+        return bool((self.days.yard == 0).any())
 
     @cached_property
     def _members(self) -> Members:
@@ -209,11 +236,12 @@ class FlowModel:
         seen, there = reach(self.days.foraging_h, numbers), reach(hours, numbers)
         spring = around(self.days.pheno_day, days.pheno_day)
         season = np.zeros(len(days))
-        for name, part in season_parts(self.days, days, spring, numbers):
+        kin = self.prior.kin
+        for name, part in season_parts(self.days, days, spring, numbers, kin):
             season += getattr(scales, name) ** 2 * (part.T @ (seen * pull))
         flight = near_hours(seen, there, numbers) * pull[:, None] * scales.flight**2
         mean += np.outer(there, season)
-        mean += (flight_alike(self.days, days, spring, numbers).T @ flight).T
+        mean += (flight_alike(self.days, days, spring, numbers, kin).T @ flight).T
         return mean + [self.prior.pulled(self.days, self._members, days, z, pull) for z in members]
 
     def _seen(self, days: Days, z: Members) -> np.ndarray:
@@ -250,18 +278,43 @@ def fit_flow(spans: pd.DataFrame, days: Days, ensemble: Ensemble, numbers: Numbe
     FlowModel
         With an empty log, the prior.
     """
-    prior = Prior(ensemble, Scales.general(numbers), numbers)
-    first = days.time[0] if len(days) else 0.0
-    at = (day_number(spans.index) - first).astype(int)
-    single = (spans["days"] == 1).to_numpy()
-    gain = np.full(len(days), np.nan)
-    gain[at[single]], full = spans["gain_kg"].to_numpy()[single], np.zeros(len(days), bool)
-    full[at[single]] = _bounds(spans)[single]
-    household = fit_household(gain, days, numbers, full=full)
-    intake, stocks = intake_of(gain, days, household)
-    log = _Log(spans, at, single, full, intake, stocks, days, household, numbers)
-    model = _condition(log, prior)
-    return replace(model, stock=_stock_after(log, model))
+    return fit_yards([YardLog(spans, days, ensemble, numbers)])
+
+
+@dataclass(frozen=True)
+class YardLog:
+    """What the fit takes of one yard: see `fit_flow`.
+
+    days: phenological days by the clock of the first yard of the fit. spot: where it lies from there.
+    """
+
+    spans: pd.DataFrame
+    days: Days
+    ensemble: Ensemble
+    numbers: Numbers
+    spot: Spot = (0.0, 0.0, 0.0)
+
+
+def fit_yards(yards: Sequence[YardLog]) -> FlowModel:
+    """Fit the model of the first yard to its log and to those of the yards it learns from.
+
+    Each yard keeps its own colony's use, weather and stated bloom; their intakes are conditioned in one
+    Gaussian process, as far as `flow.kin` says that they are alike. Of the others' logs only the newest
+    values are used.
+    """
+    own, numbers = yards[0], yards[0].numbers
+    akin = [bool(own.ensemble.drawn.keys() & yard.ensemble.drawn.keys()) for yard in yards]
+    prior = Prior(
+        own.ensemble,
+        Scales.general(numbers),
+        numbers,
+        tuple(yard.ensemble for yard in yards[1:]),
+        Kin.of([yard.spot for yard in yards], akin, numbers),
+    )
+    logs = [_Log.of(yard, number) for number, yard in enumerate(yards)]
+    logs = [logs[0], *_newest(logs[1:], int(numbers["flow.others_most"]))]
+    model = _condition(logs, prior)
+    return replace(model, stock=_stock_after(logs[0], model))
 
 
 def _bounds(spans: pd.DataFrame) -> np.ndarray:
@@ -283,6 +336,28 @@ class _Log:
     household: Household
     numbers: Numbers
 
+    @classmethod
+    def of(cls, yard: YardLog, number: int) -> _Log:
+        """The log of a yard that bears this number in its days, its colony's use learned."""
+        spans, days, numbers = yard.spans, yard.days.of_yard(number), yard.numbers
+        first = days.time[0] if len(days) else 0.0
+        at = (day_number(spans.index) - first).astype(int)
+        single = (spans["days"] == 1).to_numpy()
+        gain = np.full(len(days), np.nan)
+        gain[at[single]], full = spans["gain_kg"].to_numpy()[single], np.zeros(len(days), bool)
+        full[at[single]] = _bounds(spans)[single]
+        household = fit_household(gain, days, numbers, full=full)
+        intake, stocks = intake_of(gain, days, household)
+        return cls(spans, at, single, full, intake, stocks, days, household, numbers)
+
+    def since(self, time: float) -> _Log:
+        """The same with what was seen before this day left out; the colony's use stays as learned."""
+        kept = self.days.time[self.at] >= time
+        intake = np.where(self.days.time >= time, self.intake, np.nan)
+        return replace(
+            self, spans=self.spans[kept], at=self.at[kept], single=self.single[kept], intake=intake
+        )
+
     @cached_property
     def eaten(self) -> np.ndarray:
         """What the colony uses on each day, brood reared on income and drying apart. [kg]"""
@@ -292,8 +367,12 @@ class _Log:
 
     @cached_property
     def used(self) -> np.ndarray:
-        """What each state of the household adds to what is used on each day, shape (days, 6)."""
-        return self.household.effects(self.days, self.stocks)
+        """What each state of the own yard's household adds to each day's use; nothing to another yard's.
+
+        Shape (days, 6).
+        """
+        own = self.days.yard == 0
+        return self.household.effects(self.days, self.stocks) * own[:, None]
 
     @cached_property
     def daily_sd(self) -> np.ndarray:
@@ -318,9 +397,20 @@ class _Log:
         return np.flatnonzero(spoken & whole & flight_days(self.days, self.numbers))
 
 
-def _condition(log: _Log, prior: Prior) -> FlowModel:
-    """Solve for z given everything the log says: with the general scales, then with the yard's own."""
-    days = log.days.take(log.latent())
+def _newest(logs: list[_Log], most: int) -> list[_Log]:
+    """The logs with the newest values of them all, so many latent days at most."""
+    times = np.sort(np.concatenate([[], *(log.days.time[log.latent()] for log in logs)]))
+    return [log.since(times[-most]) for log in logs] if len(times) > most else logs
+
+
+def _condition(logs: list[_Log], prior: Prior) -> FlowModel:
+    """Solve for z given everything the logs say: with the general scales, then with the yard's own.
+
+    The first log is the yard's own. It comes last in every row of days, so that the newest values
+    from which scales are learned are its own first, and the others' where it has few.
+    """
+    log, logs = logs[0], logs[::-1]
+    days = joined([one.days.take(one.latent()) for one in logs])
     empty = FlowModel(
         prior=prior,
         household=log.household,
@@ -337,10 +427,10 @@ def _condition(log: _Log, prior: Prior) -> FlowModel:
     if not len(days):
         return empty
     members = prior.members(days)
-    first = _solved(log, prior, members, days, members.mean)
+    first = _solved(logs, prior, members, days, members.mean)
     first = replace(first, factor=empty.factor)  # of no further use, and large
     own = replace(prior, scales=_own_scales(first, prior, members, days))
-    last = _solved(log, own, members, days, first.z)
+    last = _solved(logs, own, members, days, first.z)
     return replace(
         empty,
         prior=own,
@@ -351,6 +441,7 @@ def _condition(log: _Log, prior: Prior) -> FlowModel:
         observed=len(last.views.value),
         seasons=_seasons(log),
         if_used=solve_triangular(last.factor, last.views.used, lower=True),
+        learned=tuple(_seasons(one) for one in logs[-2::-1]),
     )
 
 
@@ -368,12 +459,19 @@ class _Solved:
     weights: np.ndarray
     z: np.ndarray
 
+    def yard(self, days: Days) -> np.ndarray:
+        """The yard that each value is of."""
+        matrix = self.views.matrix
+        return days.yard if matrix is None else days.yard[matrix.argmax(axis=1)]
 
-def _solved(log: _Log, prior: Prior, members: Members, days: Days, z: np.ndarray) -> _Solved:
-    """Condition on the log; a few Newton rounds from z where totals are seen."""
+
+def _solved(logs: list[_Log], prior: Prior, members: Members, days: Days, z: np.ndarray) -> _Solved:
+    """Condition on the logs; a few Newton rounds from z where totals are seen."""
     cov = prior.between(days, members, days, members)
-    for _ in range(1 if log.single.all() else NEWTON_ROUNDS):
-        views = _views(log, z)
+    ends = np.cumsum([len(log.latent()) for log in logs])[:-1]
+    for _ in range(1 if all(log.single.all() for log in logs) else NEWTON_ROUNDS):
+        each = zip(logs, np.split(z, ends), strict=True)
+        views = _side_by_side([_views(log, part) for log, part in each])
         counted, share, factor, weights = _solve(views, members.mean, cov, prior)
         before, z = z, members.mean + cov @ _back(views, weights)
         if np.abs(z - before).max() < NEWTON_NEAR:
@@ -381,14 +479,38 @@ def _solved(log: _Log, prior: Prior, members: Members, days: Days, z: np.ndarray
     return _Solved(views, counted, share, factor, weights, z)
 
 
+def _side_by_side(views: list[Observations]) -> Observations:
+    """The views of several yards as one, over the days of the first, then of the next."""
+    if len(views) == 1:
+        return views[0]
+    columns = {
+        f.name: np.concatenate([getattr(view, f.name) for view in views])
+        for f in fields(Observations)
+        if f.name != "matrix"
+    }
+    if all(view.matrix is None for view in views):
+        return Observations(matrix=None, **columns)
+    blocks = [
+        eye_array(len(view.value), format="csr") if view.matrix is None else view.matrix
+        for view in views
+    ]
+    return Observations(matrix=csr_array(block_diag(blocks, format="csr")), **columns)
+
+
 def _own_scales(seen: _Solved, prior: Prior, members: Members, days: Days) -> Scales:
-    """The yard's own scales, learned from the newest values of its log that are no bounds."""
+    """The yard's own scales, learned from the newest values of its log that are no bounds.
+
+    Of others' too while its own log is short.
+    """
     numbers = prior.numbers
-    rows = np.flatnonzero(~seen.views.bound)[-int(numbers["flow.scales_most"]) :]
+    most, least = (int(numbers[f"flow.scales_{name}"]) for name in ("most", "own_least"))
+    rows = np.flatnonzero(~seen.views.bound)
+    own = int((seen.yard(days)[rows] == 0).sum())
+    rows = rows[-min(most, own) :] if own >= max(least, 1) else rows[-most:]
     views = seen.views.take(rows)
     used = rows if views.matrix is None else np.unique(views.matrix.indices)
     views, days, members = views.among(used), days.take(used), members.take(used)
-    named = {name: views.seen(part) for name, part in parts(days, days, numbers)}
+    named = {name: views.seen(part) for name, part in parts(days, days, numbers, prior.kin)}
     named["noise"] = np.diag(views.own)
     fixed = views.seen(prior.stated(days, members, days, members)) + np.diag(views.var)
     return learned_scales(views.value - views.of(members.mean), fixed, named, prior.scales, numbers)
@@ -450,12 +572,8 @@ def _solve(views: Observations, mean: np.ndarray, cov: np.ndarray, prior: Prior)
         weights = cho_solve((factor, True), counted - expected)
         if round_ < numbers["flow.robust_rounds"]:
             var = _held(plain, factor, weights, numbers["flow.noise_dof"])
-    return (
-        counted,
-        var / noise,
-        factor,
-        weights,
-    )  # the factor's upper half is not used, and not cleared
+    # The factor's upper half is not used, and not cleared.
+    return counted, var / noise, factor, weights
 
 
 def _counted(

@@ -13,6 +13,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from flowcast.flow.days import Days
+from flowcast.flow.kin import ALONE, Kin
 from flowcast.flow.plants import SEASON_DAYS
 from flowcast.numbers import Numbers
 
@@ -36,26 +37,26 @@ class Scales:
         return cls(**{f.name: numbers[f"flow.sd_{f.name}"] for f in fields(cls)})
 
 
-def covariance(a: Days, b: Days, scales: Scales, numbers: Numbers) -> np.ndarray:
+def covariance(a: Days, b: Days, scales: Scales, numbers: Numbers, kin: Kin = ALONE) -> np.ndarray:
     """Prior covariance of the season and drift parts between days `a` and `b`. Shape (a, b)."""
     total = np.zeros((len(a), len(b)))
-    for name, part in parts(a, b, numbers):
+    for name, part in parts(a, b, numbers, kin):
         total += getattr(scales, name) ** 2 * part
     return total
 
 
-def parts(a: Days, b: Days, numbers: Numbers) -> Iterator[tuple[str, np.ndarray]]:
+def parts(a: Days, b: Days, numbers: Numbers, kin: Kin = ALONE) -> Iterator[tuple[str, np.ndarray]]:
     """Every part's name and its covariance at scale 1, shape (a, b)."""
     hours = reach(a.foraging_h, numbers), reach(b.foraging_h, numbers)
     spring = around(a.pheno_day, b.pheno_day)
     both = np.outer(*hours)
-    for name, part in season_parts(a, b, spring, numbers):
+    for name, part in season_parts(a, b, spring, numbers, kin):
         yield name, part * both
-    yield "flight", near_hours(*hours, numbers) * flight_alike(a, b, spring, numbers)
+    yield "flight", near_hours(*hours, numbers) * flight_alike(a, b, spring, numbers, kin)
 
 
 def season_parts(
-    a: Days, b: Days, spring: np.ndarray, numbers: Numbers
+    a: Days, b: Days, spring: np.ndarray, numbers: Numbers, kin: Kin = ALONE
 ) -> Iterator[tuple[str, np.ndarray]]:
     """The parts that flight lets through, as on days of full flight; spring is their `around`."""
     ago = np.abs(a.time[:, None] - b.time[None, :])
@@ -63,12 +64,15 @@ def season_parts(
     def span(name: str) -> float:
         return numbers[f"flow.span_{name}"]
 
-    yield "bloom", _bell(spring, span("bloom_d"))
-    yield "date", _bell(around(a.season_day, b.season_day), span("date_d"))
+    def shared(name: str, part: np.ndarray) -> tuple[str, np.ndarray]:
+        return name, kin.shared(name, a.yard, b.yard, part)
+
+    yield shared("bloom", _bell(spring, span("bloom_d")))
+    yield shared("date", _bell(around(a.season_day, b.season_day), span("date_d")))
     soil = _near(a.soil_frac, b.soil_frac, span("soil_frac"))
-    yield "soil", soil * _bell(spring, span("soil_d"))
+    yield shared("soil", soil * _bell(spring, span("soil_d")))
     for name in ("year", "weeks", "days"):
-        yield name, np.exp(-ago / numbers[f"flow.span_{name}_d"])
+        yield shared(name, np.exp(-ago / numbers[f"flow.span_{name}_d"]))
 
 
 def near_hours(a: np.ndarray, b: np.ndarray, numbers: Numbers) -> np.ndarray:
@@ -76,10 +80,13 @@ def near_hours(a: np.ndarray, b: np.ndarray, numbers: Numbers) -> np.ndarray:
     return _near(a, b, numbers["flow.span_flight_frac"])
 
 
-def flight_alike(a: Days, b: Days, spring: np.ndarray, numbers: Numbers) -> np.ndarray:
+def flight_alike(
+    a: Days, b: Days, spring: np.ndarray, numbers: Numbers, kin: Kin = ALONE
+) -> np.ndarray:
     """How far flight on days `a` tells of that on days `b` of as many hours. Shape (a, b)."""
     warmth = _near(a.temp_c, b.temp_c, numbers["flow.span_flight_c"])
-    return warmth * _bell(spring, numbers["flow.span_flight_d"])
+    alike = warmth * _bell(spring, numbers["flow.span_flight_d"])
+    return kin.shared("flight", a.yard, b.yard, alike)
 
 
 def reach(foraging_h: np.ndarray, numbers: Numbers) -> np.ndarray:

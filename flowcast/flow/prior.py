@@ -11,10 +11,11 @@ of the flow model before any log, so that a log of any length takes over by evid
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 
 import numpy as np
+from scipy.special import ndtr, ndtri
 
 from flowcast.flow.days import Days
 from flowcast.flow.noted import Noted
@@ -25,6 +26,49 @@ from flowcast.weather import water_stress
 TABLES = ("by_warmth", "by_rain", "by_date")
 
 
+PlantKey = tuple[str, int]  # name in small letters, and which of the plants of that name
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """Standard draws of one plant, each (members,): normal, and `luck` uniform for whether it fails."""
+
+    shift: np.ndarray
+    width: np.ndarray
+    peak: np.ndarray
+    year_off: np.ndarray
+    amount: np.ndarray
+    luck: np.ndarray
+
+    @classmethod
+    def fresh(cls, members: int, rng: np.random.Generator) -> Drawn:
+        """New ones."""
+        normal = [rng.standard_normal(members) for _ in fields(cls)[:-1]]
+        return cls(*normal, rng.random(members))
+
+    def near(self, other: Drawn, typical: float, year: float) -> Drawn:
+        """The same with so much correlation with the draws of the other, for the plant and its year."""
+
+        def mixed(name: str, share: float, of=lambda draws: draws) -> np.ndarray:
+            own, theirs = of(getattr(self, name)), of(getattr(other, name))
+            return share * theirs + np.sqrt(1.0 - share**2) * own
+
+        return Drawn(
+            *(mixed(name, typical) for name in ("shift", "width", "peak")),
+            *(mixed(name, year) for name in ("year_off", "amount")),
+            luck=ndtr(mixed("luck", year, ndtri)),
+        )
+
+
+@dataclass(frozen=True)
+class Akin:
+    """The draws of another yard's plants, and how far those of the same name are drawn alike."""
+
+    drawn: Mapping[PlantKey, Drawn]
+    typical: float
+    year: float
+
+
 @dataclass(frozen=True)
 class Ensemble:
     """Members of the prior; tables have shape (2 + noted seasons, members, 366), the rest (members,).
@@ -32,7 +76,7 @@ class Ensemble:
     by_warmth, by_rain and by_date: intake on an ideal day in the typical season, in one year, and in
     each of the noted `seasons`, for plants that follow warmth (read at the phenological day), rain and all others (read at the
     season day). [kg/d] half_h: foraging hours that bring half of what a very long day brings.
-    thirst: share of nectar lost on parched soil.
+    thirst: share of nectar lost on parched soil. drawn: what each stated plant was drawn from.
     """
 
     by_warmth: np.ndarray
@@ -42,6 +86,7 @@ class Ensemble:
     thirst: np.ndarray
     numbers: Numbers
     seasons: tuple[int, ...] = ()
+    drawn: Mapping[PlantKey, Drawn] = field(default_factory=dict)
 
     def first(self, members: int) -> Ensemble:
         """The first so many members alone."""
@@ -104,6 +149,7 @@ def draw_ensemble(
     rng: np.random.Generator,
     members: int = 384,
     noted: Mapping[str, Sequence[Noted]] | None = None,
+    akin: Akin | None = None,
 ) -> Ensemble:
     """Draw the ways this yard could be.
 
@@ -115,16 +161,23 @@ def draw_ensemble(
         Normal foraging hours by season day. [h]
     noted : mapping, optional
         Name of a plant -> what notes say of its bloom in some seasons.
+    akin : Akin, optional
+        Plants of another yard: one of the same name is drawn alike, all else independently.
     """
     noted, own = noted or {}, rng.spawn(1)[0]  # notes leave all other draws as they were
     seasons = tuple(sorted({one.season for blooms in noted.values() for one in blooms}))
     strength = np.exp(rng.normal(0.0, numbers["flow.colony_log_sd"], members))
     by_warmth, by_rain, by_date = np.zeros((3, 2 + len(seasons), members, SEASON_DAYS))
     tables = {"warmth": by_warmth, "rain": by_rain}
+    drawn: dict[PlantKey, Drawn] = {}
     for plant in plants:
         target = tables.get(plant.follows, by_date)
         told = {one.season: one for one in noted.get(plant.name, ())}
-        target += _bloom(plant, told, seasons, numbers, rng, own, members)
+        key = _key(plant, drawn)
+        drawn[key] = Drawn.fresh(members, rng)
+        if akin and key in akin.drawn:
+            drawn[key] = drawn[key].near(akin.drawn[key], akin.typical, akin.year)
+        target += _bloom(plant, drawn[key], told, seasons, numbers, own)
     other = _unstated(flight_season, numbers, rng, members, few=bool(plants))
     by_date += other[[0, 1] + [1] * len(seasons)]
     return Ensemble(
@@ -135,30 +188,37 @@ def draw_ensemble(
         thirst=rng.uniform(0.0, numbers["flow.thirst_most"], members),
         numbers=numbers,
         seasons=seasons,
+        drawn=drawn,
     )
+
+
+def _key(plant: Plant, drawn: Mapping[PlantKey, Drawn]) -> PlantKey:
+    """The plant's key beside those drawn before."""
+    name = plant.name.casefold()
+    return name, sum(other == name for other, _ in drawn)
 
 
 def _bloom(
     plant: Plant,
+    drawn: Drawn,
     told: Mapping[int, Noted],
     seasons: Sequence[int],
     numbers: Numbers,
-    rng: np.random.Generator,
     own: np.random.Generator,
-    members: int,
 ) -> np.ndarray:
     """One plant's ideal intake by season day, (2 + seasons, members, 366)."""
     rain = "rain_" if plant.follows == "rain" else ""
     sd = numbers[f"flow.{rain}shift_sd_d"]
     clock = {"warmth": "warmth", "rain": "rain"}.get(plant.follows, "dates")
     year_sd = numbers[f"flow.noted_{clock}_sd_d"]
-    shift = _shift_given(rng.normal(0.0, sd, members), sd, told.values(), year_sd)
+    shift = _shift_given(sd * drawn.shift, sd, told.values(), year_sd)
     middle = plant.middle_day + shift
-    width = plant.width_d * np.exp(rng.normal(0.0, numbers["flow.width_log_sd"], members))
-    peak = _lognormal(numbers[f"flow.peak_{plant.strength}_kg"], "peak", numbers, rng, members)
+    width = plant.width_d * np.exp(numbers["flow.width_log_sd"] * drawn.width)
+    peak = numbers[f"flow.peak_{plant.strength}_kg"]
+    peak = peak * np.exp(numbers["flow.peak_log_sd"] * drawn.peak)
     fails = numbers["flow.no_bloom_chance"] if plant.irregular else 0.0
-    year_off = rng.normal(0.0, numbers[f"flow.{rain}year_shift_sd_d"], members)
-    plain = _seasons(middle, width, peak, year_off, fails, numbers, rng)
+    year_off = numbers[f"flow.{rain}year_shift_sd_d"] * drawn.year_off
+    plain = _seasons(middle, width, peak, year_off, fails, numbers, drawn.amount, drawn.luck)
     years = [
         _noted_year(told[s], shift, year_sd, (middle, width, peak, year_off, fails), numbers, own)
         if s in told
@@ -194,13 +254,15 @@ def _noted_year(noted: Noted, shift, year_sd: float, plain: tuple, numbers: Numb
     elif noted.buds:
         fails = numbers[f"flow.buds_{noted.buds}_fail"]
     more = numbers["flow.buds_heavy_more"] if noted.buds == "heavy" else 1.0
-    return _seasons(middle, width, more * peak, year_off, fails, numbers, own)[1]
+    chance = own.standard_normal(len(peak)), own.random(len(peak))
+    return _seasons(middle, width, more * peak, year_off, fails, numbers, *chance)[1]
 
 
-def _seasons(middle, width, peak, year_off, fails: float, numbers: Numbers, rng) -> np.ndarray:
+def _seasons(
+    middle, width, peak, year_off, fails: float, numbers: Numbers, amount, luck
+) -> np.ndarray:
     """The typical season and one year, which is early or late, rich or poor, or fails."""
-    amount = np.exp(rng.normal(0.0, numbers["flow.year_log_sd"], len(peak)))
-    amount = amount * (rng.random(len(peak)) >= fails)
+    amount = np.exp(numbers["flow.year_log_sd"] * amount) * (luck >= fails)
     typical = peak[:, None] * _bell(middle, width)
     return np.stack([typical, (peak * amount)[:, None] * _bell(middle + year_off, width)])
 
@@ -229,7 +291,8 @@ def _unstated(
         width = rng.uniform(least, most, members)
         peak = _lognormal(numbers["flow.peak_fair_kg"], "peak", numbers, rng, members)
         off = rng.normal(0.0, numbers["flow.year_shift_sd_d"], members)
-        total += _seasons(middle, width, peak, off, 0.0, numbers, rng)
+        chance = rng.standard_normal(members), rng.random(members)
+        total += _seasons(middle, width, peak, off, 0.0, numbers, *chance)
     return total
 
 

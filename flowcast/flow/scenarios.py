@@ -186,7 +186,8 @@ def _held_to(mean_kg: np.ndarray, intake_kg: np.ndarray) -> np.ndarray:
 def _widening(model: FlowModel, numbers: Numbers) -> float:
     """How much wider the latent season is drawn: the more a log has told, the more rests on scales that
     are taken as known; without one the prior's own draws hold all that is not known."""
-    told = model.seasons / (model.seasons + numbers["flow.widen_seasons"])
+    seasons = model.seasons + sum(model.learned)  # what other yards told rests on the same scales
+    told = seasons / (seasons + numbers["flow.widen_seasons"])
     return 1.0 + (numbers["flow.widen"] - 1.0) * told
 
 

@@ -115,7 +115,8 @@ class _Truth:
 
 def _past_only(sources: Sources) -> Sources:
     """Without anything that was not kept from then: forecasts, and the check by a station."""
-    return replace(sources, ahead=None, recent=None, nearby=())
+    others = tuple(_past_only(other) for other in sources.others)
+    return replace(sources, ahead=None, recent=None, nearby=(), others=others)
 
 
 def _check_question(every: int, horizon: int, modes) -> None:

@@ -10,9 +10,11 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from flowcast.errors import InputError, SourceUnavailable
+from flowcast.flow.kin import Spot, spot_from, tells
 from flowcast.messages import Amount, Note
 from flowcast.numbers import Numbers, load_numbers
 from flowcast.sources import open_meteo, plan
@@ -54,7 +56,7 @@ class Sources:
     """Everything that was read of a yard, nothing cleaned or cut yet.
 
     blocks: weather in order of trust; the first is the training climate. asked: how many requests
-    went to each service.
+    went to each service. others: the same of the other yards this one learns from.
     """
 
     yard: Yard
@@ -66,6 +68,7 @@ class Sources:
     nearby: tuple[StationHours, ...] = ()
     notes: tuple[str, ...] = ()
     asked: dict[str, int] | None = None
+    others: tuple[Sources, ...] = ()
 
     @property
     def today(self) -> pd.Timestamp:
@@ -88,7 +91,40 @@ def read_sources(folder: Path | str, reach: Reach | None = None) -> Sources:
 
 
 def sources_of(yard: Yard, reach: Reach) -> Sources:
-    """As `read_sources`, of a yard that is read already."""
+    """As `read_sources`, of a yard that is read already, with the other yards it learns from."""
+    own = _alone(yard, reach)
+    read = [_other(folder, yard, reach) for folder in yard.learn_from]
+    others = tuple(one for one in read if isinstance(one, Sources))
+    left_out = tuple(one for one in read if isinstance(one, Note))
+    return replace(own, others=others, notes=(*own.notes, *left_out))
+
+
+def _other(folder: Path, yard: Yard, reach: Reach) -> Sources | Note:
+    """Another yard of the keeper, its season counted as this one's; or why nothing is learned from it.
+
+    It helps and is not needed, so what is wrong with it stops nothing.
+    """
+    try:
+        other = read_yard(folder, alone=True)
+        if not tells(spot_of(other, yard), yard.numbers):
+            far = Amount(float(np.hypot(*spot_of(other, yard)[:2])), "km")
+            return Note.of("others.too_far", yard=other.name, far=far)
+        place = replace(other.place, season_start=yard.place.season_start)
+        read = _alone(replace(other, place=place), replace(reach, station=False))
+    except (InputError, SourceUnavailable) as error:
+        return Note.of("others.left_out", folder=folder.name, why=str(error))
+    return replace(read, ahead=None)
+
+
+def spot_of(other: Yard, yard: Yard) -> Spot:
+    """Where another yard lies from this one; as high where the height of either is not known."""
+    unknown = NO_HEIGHT in other.notes or NO_HEIGHT in yard.notes
+    place = replace(other.place, elevation_m=yard.place.elevation_m) if unknown else other.place
+    return spot_from(place, yard.place)
+
+
+def _alone(yard: Yard, reach: Reach) -> Sources:
+    """What one yard's own files and the services hold."""
     scales = [read_scale(yard, hive) for hive in yard.hives if hive.scale]
     now = (reach.now or pd.Timestamp.now("UTC")).tz_convert("UTC")
     own = [_own_block(yard)] if weather_path(yard) else []

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -11,7 +13,7 @@ from flowcast.flow.days import days_of
 from flowcast.foraging import foraging_hours
 from flowcast.messages import Note
 from flowcast.pipeline.ahead import days_and_hours, forecast_after
-from flowcast.pipeline.gather import Sources
+from flowcast.pipeline.gather import Sources, spot_of
 from flowcast.pipeline.hives import seen_on
 from flowcast.pipeline.stations import against_station
 from flowcast.results import Record, WeatherPart
@@ -67,6 +69,7 @@ def known_before(sources: Sources, issue_date: pd.Timestamp, *, current: bool = 
     logs = with_free_comb(logs, yard, issue_date, current=current)
     spans, dropped = _yard_spans(logs, daily.index, issue_date, numbers)
     check = against_station(sources.nearby, joined.table, place, numbers)
+    others, left_out = _others(sources, issue_date, normals, current=current)
     return Record(
         yard=yard,
         issue_date=issue_date,
@@ -85,12 +88,44 @@ def known_before(sources: Sources, issue_date: pd.Timestamp, *, current: bool = 
             *_holes(daily),
             *notes,
             *dropped,
+            *left_out,
         ],
         parts=_parts(kept, joined, place),
         columns=_columns(joined, whole, [block for block, _ in kept]),
         station=check,
         forecast=forecast_after(sources, daily, joined, issue_date),
+        others=others,
     )
+
+
+def _others(
+    sources: Sources, issue_date: pd.Timestamp, normals: weather.Normals, *, current: bool
+) -> tuple[list[Record], list[Note]]:
+    """What was known that morning of the other yards, and of which of them nothing was.
+
+    Their warmth is laid against this yard's normals: a yard higher up has its spring later by the
+    calendar and on the same days by this clock.
+    """
+    records, notes = [], []
+    for other in sources.others:
+        yard = other.yard
+        try:
+            record = known_before(other, issue_date, current=current)
+        except NotEnoughDataError as error:
+            notes.append(Note.of("others.left_out", folder=yard.name, why=str(error)))
+            continue
+        if not len(record.spans):
+            notes.append(Note.of("others.nothing_yet", yard=yard.name))
+            continue
+        days = days_of(record.daily, normals, yard.place, yard.numbers)
+        records.append(replace(record, days=days))
+    return sorted(records, key=lambda one: _away(one.yard, sources.yard)), notes
+
+
+def _away(other: Yard, yard: Yard) -> tuple:
+    """By what the other yards are put in order, however they are written."""
+    east, north, up = spot_of(other, yard)
+    return np.hypot(east, north), east, north, up, other.name, str(other.folder)
 
 
 def daily_of(whole: weather.Weather, place, numbers) -> pd.DataFrame:

@@ -54,7 +54,7 @@ def report(
     reach.tell("the last season", 0.6)
     season = last_season(found.record, found.model)
     past, why_none = None, ""
-    if trust and folder and found.model.observed:
+    if trust and folder and found.model.has_log:
         past, why_none = _past(folder, found.outlook.issue_date, reach)
     return YardReport(found, beetles, season, dates, past, why_none)
 

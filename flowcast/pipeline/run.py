@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -11,22 +12,30 @@ import pandas as pd
 
 from flowcast import weather
 from flowcast.errors import NotEnoughDataError, SourceUnavailable
-from flowcast.flow.fit import FlowModel, fit_flow
+from flowcast.flow.fit import FlowModel, YardLog, fit_yards
+from flowcast.flow.kin import nearness
 from flowcast.flow.noted import Noted, noted_blooms
 from flowcast.flow.outlook import read_outlook
 from flowcast.flow.plants import Plant
-from flowcast.flow.prior import draw_ensemble
+from flowcast.flow.prior import Akin, draw_ensemble
 from flowcast.flow.scenarios import Scenarios, future_of, simulate
 from flowcast.flow.standing import Standing, read_standing
 from flowcast.messages import Note
-from flowcast.pipeline.gather import Reach, Sources, read_place, read_sources, sources_of
+from flowcast.pipeline.gather import (
+    Reach,
+    Sources,
+    read_place,
+    read_sources,
+    sources_of,
+    spot_of,
+)
 from flowcast.pipeline.record import (
     clean_logs,
     default_issue_date,
     known_before,
     with_free_comb,
 )
-from flowcast.results import Checked, Pulled, Record, YardOutlook
+from flowcast.results import Checked, LearnedFrom, Pulled, Record, YardOutlook
 from flowcast.scale_log import CleanLog, robbing
 from flowcast.sources.files import read_scale
 from flowcast.yard import Yard, read_yard
@@ -90,7 +99,7 @@ def record_of(
 
 
 def pull(folder: Path | str, *, reach: Reach | None = None) -> Pulled:
-    """Bring the weather of a yard from the services into the store, and say what there is.
+    """Bring the weather of a yard, and of those it learns from, into the store; say what there is.
 
     Raises
     ------
@@ -110,7 +119,8 @@ def pull(folder: Path | str, *, reach: Reach | None = None) -> Pulled:
         record = known_before(sources, default_issue_date(sources))
     except NotEnoughDataError as error:
         raise SourceUnavailable(f"{error} {' '.join(map(str, sources.notes[:2]))}") from None
-    return Pulled(record, sources.asked, sources.now)
+    asked = sum((Counter(one.asked) for one in (sources, *sources.others)), Counter())
+    return Pulled(record, dict(asked), sources.now)
 
 
 def check(folder: Path | str, *, reach: Reach | None = None) -> Checked:
@@ -144,6 +154,7 @@ def outlook_from(
     scenarios: int = SCENARIOS,
     horizon: int = HORIZON_DAYS,
     ahead: pd.DataFrame | None = None,
+    model: FlowModel | None = None,
 ) -> YardOutlook:
     """Fit the flow model to a record and read its outlook.
 
@@ -152,9 +163,11 @@ def outlook_from(
     ahead : DataFrame, optional
         Daily table of the days after the record as they truly came, for judging the model apart
         from the weather. When not given: the record's weather forecast, then past years' weather.
+    model : FlowModel, optional
+        Fitted to this record already.
     """
     rng = np.random.default_rng(seed)
-    model = fit_record(record)
+    model = model or fit_record(record)
     unknown = (record.issue_date - record.daily.index[-1]).days - 1
     runs = weather_ahead(record, horizon + unknown, ahead)
     future = future_of(runs, record.daily, record.normals, record.yard.place, record.yard.numbers)
@@ -164,7 +177,16 @@ def outlook_from(
     read = read_outlook(
         from_issue(drawn, unknown), recent, record.yard.flow_day_kg, record.yard.numbers
     )
-    return YardOutlook(record, model, read, standing_of(record), seed)
+    return YardOutlook(record, model, read, standing_of(record), seed, learned_from(record, model))
+
+
+def learned_from(record: Record, model: FlowModel) -> tuple[LearnedFrom, ...]:
+    """The other yards whose logs are in the model."""
+    found = []
+    for other, seasons in zip(record.others, model.learned, strict=True):
+        east, north, up = spot_of(other.yard, record.yard)
+        found.append(LearnedFrom(other.yard.name, seasons, float(np.hypot(east, north)), up))
+    return tuple(found)
 
 
 def weather_ahead(
@@ -202,14 +224,51 @@ def standing_of(record: Record) -> Standing:
 
 
 def fit_record(record: Record) -> FlowModel:
-    """The flow model of a record; its prior ensemble is the same for every seed."""
-    rng = np.random.default_rng(ENSEMBLE_SEED)
-    numbers = record.yard.numbers
-    plants = plants_of(record.yard)
-    ensemble = draw_ensemble(
-        plants, _flight_season(record), numbers, rng, noted=noted_of(record, plants)
-    )
-    return fit_flow(record.spans, record.days, ensemble, numbers)
+    """The flow model of a record and of those it learns from; the prior is the same for every seed."""
+    return fit_yards(yard_logs(record))
+
+
+def yard_logs(record: Record) -> list[YardLog]:
+    """What the fit takes: of the yard itself, then of those it learns from."""
+    yard, plants = record.yard, plants_of(record.yard)
+    own = _log_of(record, plants, np.random.default_rng(ENSEMBLE_SEED))
+    others = []
+    for number, other in enumerate(record.others, start=1):
+        spot = spot_of(other.yard, yard)
+        near = nearness(spot, (0.0, 0.0, 0.0), yard.numbers)
+        alike = (near * yard.numbers[f"flow.share_{name}"] for name in ("plant", "plant_year"))
+        plants = [_by_clock_of(record, other, plant) for plant in plants_of(other.yard)]
+        rng = np.random.default_rng([ENSEMBLE_SEED, number])
+        log = _log_of(other, plants, rng, Akin(own.ensemble.drawn, *alike))
+        others.append(replace(log, spot=spot))
+    return [own, *others]
+
+
+def _log_of(
+    record: Record, plants: list[Plant], rng: np.random.Generator, akin: Akin | None = None
+) -> YardLog:
+    """What the fit takes of one yard, on the spot itself."""
+    numbers, noted = record.yard.numbers, noted_of(record, plants)
+    flight = _flight_season(record)
+    ensemble = draw_ensemble(plants, flight, numbers, rng, noted=noted, akin=akin)
+    return YardLog(record.spans, record.days, ensemble, numbers)
+
+
+def _by_clock_of(record: Record, other: Record, plant: Plant) -> Plant:
+    """Another yard's plant with its dates by this yard's clock of warmth, as that yard's days are.
+
+    What blooms there on a date blooms in the warmth that is normal there on that date.
+    """
+    if plant.follows != "warmth" or not (other.normals.seasons and record.normals.seasons):
+        return plant
+    place, numbers = record.yard.place, record.yard.numbers
+    start = pd.Timestamp(2024, *place.season_start)
+    date = pd.DatetimeIndex([start + pd.Timedelta(days=round(plant.middle_day))])
+    warmth = other.normals.warmth_cd[weather.season_day(date, other.normals.season_start)]
+    lead = weather.phenological_lead(date, warmth, record.normals, numbers)
+    clock = weather.pheno_day(date, lead, place.season_start, place, numbers)
+    moved = float((clock - weather.season_day(date, place.season_start))[0])
+    return replace(plant, first_day=plant.first_day + moved, last_day=plant.last_day + moved)
 
 
 def noted_of(record: Record, plants: list[Plant]) -> dict[str, tuple[Noted, ...]]:

@@ -15,7 +15,8 @@ from flowcast.scale_log import CleanLog
 def basis(found: YardOutlook) -> list[str]:
     """What the outlook rests on."""
     record, model, say = found.record, found.model, found.record.yard.say
-    lines = [_log_basis(record, model.seasons), *weather_lines(record), ahead_line(found)]
+    lines = [_log_basis(record, model.seasons), *_others_basis(found)]
+    lines += [*weather_lines(record), ahead_line(found)]
     lines.append(_forage_basis(record, model.prior.ensemble.seasons))
     own_kg = record.yard.flow_day_kg
     if record.yard.numbers.entry("flow.flow_day_kg").value != own_kg:
@@ -69,12 +70,36 @@ def _log_basis(record: Record, seasons: float) -> str:
         return say("basis.no_log")
     kinds = {log.kind for log in record.logs}
     how = "by_hand" if kinds == {"hand weighings"} else "on_scales"
-    if seasons >= 0.95:
-        length = say("basis.seasons", figure=say.number(seasons, 1))
-    else:
-        length = say("basis.days", n=round(seasons * 365))
-    rests = say(f"basis.{how}", n=len(record.logs), length=length)
+    rests = say(f"basis.{how}", n=len(record.logs), length=_length(seasons, say))
     return rests if seasons >= 2 else f"{rests} {say('basis.short_log')}"
+
+
+def _others_basis(found: YardOutlook) -> list[str]:
+    """The other yards whose logs are in it."""
+    say = found.record.yard.say
+    return [
+        say(
+            "basis.other",
+            yard=other.yard,
+            length=_length(other.seasons, say),
+            far=Amount(other.distance_km, "km"),
+            height=say(f"basis.{_height_key(other.height_m)}", by=Amount(abs(other.height_m), "m")),
+        )
+        for other in found.learned_from
+    ]
+
+
+def _height_key(height_m: float) -> str:
+    if abs(height_m) < 10:
+        return "as_high"
+    return "higher" if height_m > 0 else "lower"
+
+
+def _length(seasons: float, say: Say) -> str:
+    """How long a log is, in seasons or, of less than one, in days."""
+    if seasons >= 0.95:
+        return say("basis.seasons", figure=say.number(seasons, 1))
+    return say("basis.days", n=round(seasons * 365))
 
 
 def _forage_basis(record: Record, noted: tuple[int, ...]) -> str:

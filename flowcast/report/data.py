@@ -44,6 +44,10 @@ def outlook_data(found: YardOutlook) -> dict:
         "seed": found.seed,
         "scenarios": len(outlook.scenarios.gain_kg),
         "seasons_of_log": _number(found.model.seasons),
+        "learned_from": [
+            {name: _number(value) if isinstance(value, float) else value for name, value in row}
+            for row in (asdict(other).items() for other in found.learned_from)
+        ],
         "scales": asdict(found.model.prior.scales),
         "flow_day_kg": _number(outlook.threshold_kg),
         "answer": words.answer(outlook, yard.say),

@@ -82,7 +82,7 @@ def pictures(shown) -> list[figures.Figure]:
 def _head(report: YardReport) -> dict:
     found = report.outlook
     outlook, yard = found.outlook, found.record.yard
-    say, has_log = yard.say, bool(found.model.observed)
+    say, has_log = yard.say, found.model.has_log
     mark = "" if has_log else say("outlook.no_log")
     return {
         "yard": yard.name,
@@ -201,7 +201,7 @@ def _trust(report: YardReport) -> dict | None:
     """The past record of this forecaster on this yard; without a log there is none to be had."""
     found, past = report.outlook, report.trust
     yard = found.record.yard
-    if not found.model.observed or yard.is_place:
+    if not found.model.has_log or yard.is_place:
         return None
     if past is None:
         name = yard.folder.name

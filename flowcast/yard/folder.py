@@ -52,7 +52,8 @@ class Yard:
     work: time (UTC), timed (bool), hive, what, kg (NaN: to be measured), note.
     bloom: date, plant, stage. beetles: date, hive, days, beetles, larvae, trap, frames_of_bees,
     queenright. `notes` tell what was doubtful but could be used. folder is None for a
-    point on the map with no files behind it. say: how the keeper wants to be spoken to.
+    point on the map with no files behind it. say: how the keeper wants to be spoken to. learn_from: folders
+    of the keeper's other yards whose logs are to tell of this one too.
     """
 
     folder: Path | None
@@ -64,6 +65,7 @@ class Yard:
     beetles: pd.DataFrame
     notes: tuple[Note, ...] = ()
     say: Say = field(default_factory=Say)
+    learn_from: tuple[Path, ...] = ()
 
     @property
     def name(self) -> str:
@@ -95,8 +97,8 @@ class Yard:
         return self.work[self.work["hive"] == hive].reset_index(drop=True)
 
 
-def read_yard(folder: Path | str) -> Yard:
-    """The yard in this folder.
+def read_yard(folder: Path | str, *, alone: bool = False) -> Yard:
+    """The yard in this folder; alone: whatever other yards it is told to learn from.
 
     Raises
     ------
@@ -123,7 +125,38 @@ def read_yard(folder: Path | str) -> Yard:
             *_unread(folder / "beetles.csv", BEETLE_COLUMNS),
         ),
         say=_say(settings.yard, folder, text),
+        learn_from=() if alone else _learn_from(settings, folder, text),
     )
+
+
+def _learn_from(settings: Settings, folder: Path, text: str) -> tuple[Path, ...]:
+    """The folders of the other yards, each once; whether they can be read is seen later."""
+    line = line_of(text, "yard", 0, "learn_from")
+    found = []
+    for name in settings.yard.learn_from:
+        path = (folder / name).resolve()
+        problem = _cannot_teach(path, folder.resolve())
+        if problem:
+            raise InputError(f"{FILE_NAME}, line {line}: learn_from = {name!r}: {problem}")
+        found += [path] if path not in found else []
+    return tuple(found)
+
+
+def _cannot_teach(path: Path, own: Path) -> str:
+    """Why nothing can be learned from the yard in this folder, with the cure; "" where it can."""
+    if path == own:
+        return "this is the yard itself. Name your other yards only."
+    if not path.is_dir():
+        return "no such folder. Write the path from this yard's folder to the other's."
+    if not (path / FILE_NAME).is_file():
+        return f"no {FILE_NAME} in it. Name the folder of another yard."
+    try:
+        other, _ = read_settings(path)
+    except InputError:
+        return ""  # said where its files are read
+    if not any(hive.scale for hive in other.hive):
+        return "no hive of that yard has a scale log. Name a yard whose hives are weighed."
+    return ""
 
 
 def yard_at(name: str, latitude: float, longitude: float, elevation_m: float | None = None) -> Yard:

@@ -66,6 +66,7 @@ class YardSection(_Section):
     dates: Annotated[str, AfterValidator(_date_form)] = "9 November 2026"
     visit_days: list[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]] = []
     visit_every_d: int = Field(default=7, ge=1, le=60)
+    learn_from: list[str] = []
 
 
 class ScaleSection(_Section):

@@ -27,6 +27,7 @@ longitude = {longitude}       # degrees, west is negative
 # language = "en"              # or that of a words-xx.toml beside this file
 # visit_days = ["sat", "sun"]  # the days on which you come; any day if not given
 # visit_every_d = 7            # days from one visit to the next
+# learn_from = ["../creek"]    # folders of your other yards near here whose hives are weighed
 """
 
 HIVE = """

@@ -492,7 +492,7 @@ def grow(mechanism: str, climate: Climate, days: pd.DataFrame, rng: np.random.Ge
     """
     crops = MECHANISMS[mechanism](climate, days, rng)
     sizes = np.exp(rng.normal(0, 0.5, len(crops)))
-    rich = USE[mechanism] * _richness(days) * np.exp(rng.normal(0, 0.28))
+    rich = USE[mechanism] * richness(days) * np.exp(rng.normal(0, 0.28))
     return blend(crops, sizes, rich, days, rng)
 
 
@@ -502,6 +502,7 @@ def blend(
     kg_a_year: float,
     days: pd.DataFrame,
     rng: np.random.Generator,
+    log_shock: np.ndarray | None = None,
 ) -> Flora:
     """Plants side by side, with a trickle from hedges, scaled to a yard and shaken as one.
 
@@ -515,6 +516,8 @@ def blend(
         Fresh nectar on offer on flyable days of a mean year. [kg]
     days, rng
         As for `grow`.
+    log_shock : ndarray, shape (days,), optional
+        Of spread SHOCK_SD, what good and bad days do to all hives; drawn when absent.
     """
     hedge, trickle = _hedgerow(days), rng.uniform(0.06, 0.18)
     # Nectar of flightless days counts for less, yet not for nothing: a plant of the cold season
@@ -525,7 +528,8 @@ def blend(
     named = sum(given, np.zeros(len(days)))
     scale = (1 - trickle) * wanted / max((named * flying).sum(), 1e-9)
     base = trickle * wanted / (hedge * flying).sum()
-    shock = np.exp(ar_noise(rng, len(days), SHOCK_MEMORY_D, SHOCK_SD) - 0.5 * SHOCK_SD**2)
+    log_shock = drawn_shock(len(days), rng) if log_shock is None else log_shock
+    shock = np.exp(log_shock - 0.5 * SHOCK_SD**2)
     share = {c.name: scale * g * shock for c, g in zip(crops, given, strict=True)}
 
     def under(lived: pd.DataFrame) -> np.ndarray:
@@ -542,7 +546,12 @@ def blend(
     )
 
 
-def _richness(days: pd.DataFrame) -> float:
+def drawn_shock(days: int, rng: np.random.Generator) -> np.ndarray:
+    """What good and bad days do to the nectar of all hives of a yard, in the log."""
+    return ar_noise(rng, days, SHOCK_MEMORY_D, SHOCK_SD)
+
+
+def richness(days: pd.DataFrame) -> float:
     """Nectar of a middling place: the longer the season, the more of it in a year. [kg]"""
     flyable = float((days["flight_h"] > 2).sum()) / (len(days) / YEAR_D)
     return 220 + 1.3 * flyable

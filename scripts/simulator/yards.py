@@ -247,6 +247,7 @@ def write_yard(
     by_hand: bool = False,
     rough: bool = False,
     scale: dict[str, float] | None = None,
+    learn_from: list[str] | None = None,
     seen_before: str | None = None,
 ) -> None:
     """A trial yard: scales, truth beside them, all on a UTC clock.
@@ -271,6 +272,8 @@ def write_yard(
         Swarms, thefts and boxes taken away and brought back that nobody writes down.
     scale : dict, optional
         Fields of `scales.Faults` that all scales of the yard share, in place of drawn ones.
+    learn_from : list of str, optional
+        Folders of the keeper's other yards.
     seen_before : str, optional
         yard.toml holds the boxes as seen on the last visit before this date; the truth is then the
         gain of hives with room, with what was seen on every visit in truth/boxes.csv.
@@ -292,7 +295,7 @@ def write_yard(
     if looks:
         write_csv(folder / "truth" / "boxes.csv", pd.concat(looks.values()).sort_index())
     seen = {hive: _last_look(table, seen_before) for hive, table in looks.items()}
-    write_text(folder / "yard.toml", _trial_toml(world, name, rng, seen))
+    write_text(folder / "yard.toml", _trial_toml(world, name, rng, seen, learn_from))
     write_text(folder / "truth" / "about.txt", "\n".join(about) + "\n")
 
 
@@ -322,7 +325,13 @@ def _last_look(looks: pd.DataFrame, before: str) -> dict[str, Any]:
     return {"boxes": boxes_toml(boxes), "seen": last.name}
 
 
-def _trial_toml(world: World, name: str, rng: np.random.Generator, seen: dict[str, dict]) -> str:
+def _trial_toml(
+    world: World,
+    name: str,
+    rng: np.random.Generator,
+    seen: dict[str, dict],
+    learn_from: list[str] | None,
+) -> str:
     site = world.site
     place = {
         "name": name,
@@ -331,6 +340,7 @@ def _trial_toml(world: World, name: str, rng: np.random.Generator, seen: dict[st
         "elevation_m": site.elevation_m,
         "timezone": "UTC",
     }
+    place |= {"learn_from": learn_from} if learn_from else {}
     hives = [
         (
             "[[hive]]",
