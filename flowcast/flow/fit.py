@@ -12,7 +12,7 @@ Power and offset as found on simulated yards; see numbers.toml.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
 
@@ -28,12 +28,13 @@ from flowcast.flow.household import Household, Stock, drivers, fit_household, in
 from flowcast.flow.kernel import (
     Scales,
     around,
+    calendar_parts,
     covariance,
     flight_alike,
     near_hours,
     parts,
     reach,
-    season_parts,
+    weather_parts,
 )
 from flowcast.flow.kin import ALONE, Kin, Spot
 from flowcast.flow.prior import Ensemble
@@ -125,10 +126,12 @@ class Prior:
 
     def stated(self, a: Days, za: Members, b: Days, zb: Members) -> np.ndarray:
         """The members' part of `between`: what is a year's own stays in it."""
-        cov = za.typical.T @ zb.typical / len(za.typical)
-        own = za.own.T @ zb.own / len(za.own)
-        own *= a.season[:, None] == b.season[None, :]
-        return self.kin.shared("stated", a.yard, b.yard, cov + own)
+        cov = za.typical.T @ zb.typical
+        for season in np.intersect1d(a.season, b.season):
+            one, other = np.flatnonzero(a.season == season), np.flatnonzero(b.season == season)
+            cov[np.ix_(one, other)] += za.own[:, one].T @ zb.own[:, other]
+        cov /= len(za.typical)
+        return self.kin.shared("stated", a.yard, b.yard, cov)
 
     def pulled(self, a: Days, za: Members, b: Days, zb: Members, pull: np.ndarray) -> np.ndarray:
         """The members' part of `between`, summed over days a by a weight of each. Shape (b,)."""
@@ -221,28 +224,41 @@ class FlowModel:
         """What was observed, weighed, laid back on the latent days. Shape (latent days,)."""
         return self.weights if self.views is None else self.views.T @ self.weights
 
-    def mean(self, days: Days, hours: np.ndarray) -> np.ndarray:
+    def calendar(self, days: Days) -> np.ndarray:
+        """What the dates of these days add to their mean of z, as on days of full flight. Shape (days,).
+
+        It is the same whatever weather they have.
+        """
+        if not self.observed:
+            return np.zeros(len(days))
+        return self._drawn(calendar_parts(self.days, days, self.prior.numbers, self.prior.kin))
+
+    def mean(self, days: Days, hours: np.ndarray, calendar: np.ndarray | None = None) -> np.ndarray:
         """Mean of z on these days, had each of them so many foraging hours. Shape (hours, days).
 
         As `predict`, without building the covariance anew for every number of hours: hours enter it
-        as a factor alone.
+        as a factor alone. calendar: `calendar(days)`, where it is known already.
         """
         at = [replace(days, foraging_h=np.full(len(days), float(h))) for h in hours]
         members = [self.prior.members(part) for part in at]
         mean = np.array([z.mean for z in members])
         if not self.observed:
             return mean
-        numbers, scales, pull = self.prior.numbers, self.prior.scales, self._pull
+        numbers, scales, kin = self.prior.numbers, self.prior.scales, self.prior.kin
         seen, there = reach(self.days.foraging_h, numbers), reach(hours, numbers)
         spring = around(self.days.pheno_day, days.pheno_day)
-        season = np.zeros(len(days))
-        kin = self.prior.kin
-        for name, part in season_parts(self.days, days, spring, numbers, kin):
-            season += getattr(scales, name) ** 2 * (part.T @ (seen * pull))
+        season = self._drawn(weather_parts(self.days, days, spring, numbers, kin))
+        season += self.calendar(days) if calendar is None else calendar
+        pull = self._pull
         flight = near_hours(seen, there, numbers) * pull[:, None] * scales.flight**2
         mean += np.outer(there, season)
         mean += (flight_alike(self.days, days, spring, numbers, kin).T @ flight).T
         return mean + [self.prior.pulled(self.days, self._members, days, z, pull) for z in members]
+
+    def _drawn(self, alike: Iterable[tuple[str, np.ndarray]]) -> np.ndarray:
+        """What was observed, drawn over to other days by parts of the season. Shape (days,)."""
+        pull = self._pull * reach(self.days.foraging_h, self.prior.numbers)
+        return sum(getattr(self.prior.scales, name) ** 2 * (part.T @ pull) for name, part in alike)
 
     def _seen(self, days: Days, z: Members) -> np.ndarray:
         """Covariance of what was observed with these days, shape (observed, days)."""

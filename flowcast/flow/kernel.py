@@ -59,20 +59,31 @@ def season_parts(
     a: Days, b: Days, spring: np.ndarray, numbers: Numbers, kin: Kin = ALONE
 ) -> Iterator[tuple[str, np.ndarray]]:
     """The parts that flight lets through, as on days of full flight; spring is their `around`."""
+    yield from weather_parts(a, b, spring, numbers, kin)
+    yield from calendar_parts(a, b, numbers, kin)
+
+
+def weather_parts(
+    a: Days, b: Days, spring: np.ndarray, numbers: Numbers, kin: Kin = ALONE
+) -> Iterator[tuple[str, np.ndarray]]:
+    """Those of them that ask what weather the days have."""
+    bloom = _bell(spring, numbers["flow.span_bloom_d"])
+    yield "bloom", kin.shared("bloom", a.yard, b.yard, bloom)
+    soil = _near(a.soil_frac, b.soil_frac, numbers["flow.span_soil_frac"])
+    soil *= _bell(spring, numbers["flow.span_soil_d"])
+    yield "soil", kin.shared("soil", a.yard, b.yard, soil)
+
+
+def calendar_parts(
+    a: Days, b: Days, numbers: Numbers, kin: Kin = ALONE
+) -> Iterator[tuple[str, np.ndarray]]:
+    """Those that ask for the date alone."""
+    date = _bell(around(a.season_day, b.season_day), numbers["flow.span_date_d"])
+    yield "date", kin.shared("date", a.yard, b.yard, date)
     ago = np.abs(a.time[:, None] - b.time[None, :])
-
-    def span(name: str) -> float:
-        return numbers[f"flow.span_{name}"]
-
-    def shared(name: str, part: np.ndarray) -> tuple[str, np.ndarray]:
-        return name, kin.shared(name, a.yard, b.yard, part)
-
-    yield shared("bloom", _bell(spring, span("bloom_d")))
-    yield shared("date", _bell(around(a.season_day, b.season_day), span("date_d")))
-    soil = _near(a.soil_frac, b.soil_frac, span("soil_frac"))
-    yield shared("soil", soil * _bell(spring, span("soil_d")))
     for name in ("year", "weeks", "days"):
-        yield shared(name, np.exp(-ago / numbers[f"flow.span_{name}_d"]))
+        alike = np.exp(-ago / numbers[f"flow.span_{name}_d"])
+        yield name, kin.shared(name, a.yard, b.yard, alike)
 
 
 def near_hours(a: np.ndarray, b: np.ndarray, numbers: Numbers) -> np.ndarray:

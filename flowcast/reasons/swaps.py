@@ -118,15 +118,25 @@ def filled(spans: dict[int, pd.DataFrame], year: int) -> dict[int, pd.DataFrame]
 class _Surface:
     """z of each day over hours of flight, for every set of the flowers' drivers taken from elsewhere.
 
-    tables: shape (sets, 1 + members, hours, days), the sets as in `coalitions`.
+    tables: shape (sets, 1 + members, hours, days), the sets as in `coalitions`. calendar: what the dates
+    add to z, whatever weather they have.
     """
 
     tables: np.ndarray
+    calendar: np.ndarray
+
+    @classmethod
+    def of(cls, model: FlowModel, days: Days) -> _Surface:
+        """That of the days as they were."""
+        calendar = model.calendar(days)
+        return cls(_table(model, days, calendar)[None], calendar)
 
     def beside(self, model: FlowModel, days: Days, own, other) -> _Surface:
         """This surface of the days as they were, and those with drivers of the other year."""
-        taken = [_flowers_of(days, own, other, some) for some in coalitions(len(FLOWERS))[1:]]
-        return _Surface(np.concatenate([self.tables, [_table(model, part) for part in taken]]))
+        sets = coalitions(len(FLOWERS))[1:]
+        taken = (_flowers_of(days, own, other, some) for some in sets)
+        tables = [_table(model, part, self.calendar) for part in taken]
+        return replace(self, tables=np.concatenate([self.tables, tables]))
 
     def at(self, hours: np.ndarray, taken: np.ndarray) -> Iterator[np.ndarray]:
         """z with these hours and these sets, (runs, days) and (runs, drivers) -> (runs, days).
@@ -139,11 +149,11 @@ class _Surface:
             yield sum(table[run, node, day] * weight for node, weight in ends)
 
 
-def _table(model: FlowModel, days: Days) -> np.ndarray:
+def _table(model: FlowModel, days: Days, calendar: np.ndarray) -> np.ndarray:
     """z of the model and of some members at every node of the hours, (1 + members, hours, days)."""
     few = model.prior.ensemble.first(MEMBERS)
     members = to_scale(few.both(_grid(days))[0]).reshape(MEMBERS, len(HOURS), len(days))
-    return np.concatenate([model.mean(days, HOURS)[None], members])
+    return np.concatenate([model.mean(days, HOURS, calendar)[None], members])
 
 
 def _flowers_of(days: Days, own: pd.DataFrame, other: pd.DataFrame, taken) -> Days:
@@ -193,7 +203,7 @@ class _World:
     @classmethod
     def of(cls, model: FlowModel, days: Days, seen, numbers: Numbers, rng) -> _World:
         """The span with this intake seen on its days, NaN where it is not known. [kg/d]"""
-        plain = _Surface(_table(model, days)[None])
+        plain = _Surface.of(model, days)
         alone = np.zeros((1, len(FLOWERS)), bool)
         now = np.array([z[0] for z in plain.at(days.foraging_h[None], alone)])
         flew = (days.foraging_h >= numbers["flow.flight_min_h"]) & np.isfinite(seen)
