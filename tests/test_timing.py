@@ -202,6 +202,25 @@ def test_a_super_put_on_since_is_counted_and_its_wood_is_no_longer_known(yard, t
 
 
 @pytest.mark.parametrize(
+    "order", [("honey off,4.8", "super off,4"), ("super off,4", "honey off,4.8")]
+)
+def test_a_super_takes_its_honey_along_once(yard, tmp_path, order):
+    """Three medium frames of 1.6 kg (numbers.toml, MEMORY) are the 4.8 kg that were taken: the deep box
+    keeps its four, and fills by the 2.6 kg of two days, as above."""
+    work = "".join(f"2024-06-09 1{k}:00,A,{line},\n" for k, line in enumerate(order))
+    hive = hives_now(with_work(yard, tmp_path, work), current=False)[0]
+    assert [box.kind for box in hive.boxes] == ["deep"]
+    assert hive.boxes[0].full == pytest.approx(4 + 2.6 / 3.0, abs=0.05)
+
+
+def test_honey_lifted_out_without_its_box_leaves_empty_combs(yard, tmp_path):
+    record = with_work(yard, tmp_path, "2024-06-09 10:00,A,honey off,4,\n")
+    deep, medium = hives_now(record, current=False)[0].boxes
+    assert medium.full == pytest.approx(3 - 4 / 1.6, abs=0.05)  # of the top box, as above
+    assert deep.full == pytest.approx(4 + 2.6 / 3.0, abs=0.05)
+
+
+@pytest.mark.parametrize(
     "work, cells",
     [
         ("2024-06-05,A,inspected,,Queen cells with larvae\n", True),

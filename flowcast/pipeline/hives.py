@@ -8,6 +8,7 @@ import pandas as pd
 from flowcast.advice.hive import Box, HiveNow, frame_kg, share_of
 from flowcast.advice.start import KINDS, Beginning
 from flowcast.flow.household import drivers
+from flowcast.numbers import Numbers
 from flowcast.results import Record
 from flowcast.scale_log import yard_gains
 from flowcast.yard.settings import HiveSection
@@ -116,27 +117,39 @@ def _work_since(hive: str, record: Record, since: pd.Timestamp) -> pd.DataFrame:
 def boxes_since(hive: HiveSection, record: Record, seen: pd.Timestamp) -> tuple[Box, ...]:
     """The boxes of the day on which they were seen, with supers put on and off, and honey gained and
     taken since then, for as long as every box says how full it is."""
-    boxes = [Box(b.kind, b.frames, b.drawn, b.full) for b in hive.boxes]
-    for what in _work_since(hive.name, record, seen)["what"]:
+    boxes, numbers, since = (
+        [Box(b.kind, b.frames, b.drawn, b.full) for b in hive.boxes],
+        record.yard.numbers,
+        seen,
+    )
+    for day, lines in _work_since(hive.name, record, seen).groupby("day"):
+        boxes = _filled(boxes, _gained(hive.name, record, since, day), numbers)
+        boxes, since = _worked(boxes, lines, numbers), day
+    return tuple(_filled(boxes, _gained(hive.name, record, since, record.issue_date), numbers))
+
+
+def _worked(boxes: list[Box], lines: pd.DataFrame, numbers: Numbers) -> list[Box]:
+    """The boxes after the work of one day. What stood in a super that went is part of the honey off."""
+    boxes, gone_kg = list(boxes), 0.0
+    for what in lines["what"]:
         if what == "super on" and boxes:
             top = boxes[-1] if boxes[-1].kind in SUPERS else Box("medium", boxes[-1].frames)
             boxes.append(Box(top.kind, top.frames, None, 0.0))
         elif what == "super off" and len(boxes) > 1:
-            boxes.pop()
-    gained = _gained_since(hive.name, record, seen)
-    return tuple(_filled(boxes, gained, record.yard.numbers))
+            box = boxes.pop()
+            gone_kg += (box.full or 0.0) * frame_kg(box.kind, numbers)
+    done = lines.groupby("what")["kg"].sum()
+    off_kg = max(done.get("honey off", 0.0) - gone_kg, 0.0)
+    return _filled(boxes, done.get("feed", 0.0) - off_kg, numbers)
 
 
-def _gained_since(hive: str, record: Record, seen: pd.Timestamp) -> float:
-    """Net gain, feed and honey taken off since a day. [kg]"""
-    gains = [log.gains for log in record.logs if log.hive == hive]
-    grown = float(gains[0].loc[gains[0].index >= seen, "gain_kg"].sum()) if gains else 0.0
-    work = _work_since(hive, record, seen)
-    way = work["what"].map({"feed": 1.0, "honey off": -1.0}).fillna(0.0)
-    return grown + float((way * work["kg"].fillna(0.0)).sum())
+def _gained(hive: str, record: Record, first: pd.Timestamp, end: pd.Timestamp) -> float:
+    """Net gain of the spans that began from a day on and before another. [kg]"""
+    gains = {log.hive: log.gains["gain_kg"] for log in record.logs}.get(hive)
+    return 0.0 if gains is None else float(gains[(gains.index >= first) & (gains.index < end)].sum())
 
 
-def _filled(boxes: list[Box], kg: float, numbers) -> list[Box]:
+def _filled(boxes: list[Box], kg: float, numbers: Numbers) -> list[Box]:
     """The boxes with so much more honey in them: from the lowest up when it came, from the top down
     when it went."""
     if not kg or any(box.full is None for box in boxes):
