@@ -12,18 +12,11 @@ from scipy.stats import multivariate_normal, norm, truncnorm
 from test_flow_fit import LIME, PLAIN, ensemble, season_days, spans_of
 
 from flowcast.flow.bounds import stand_ins
-from flowcast.flow.fit import (
-    Observations,
-    Prior,
-    _held,
-    _solve,
-    fit_flow,
-    from_scale,
-    seen_on_scale,
-    slope,
-)
+from flowcast.flow.fit import _held, _solve, fit_flow
 from flowcast.flow.household import Stock, drivers, prior_household, step, use
 from flowcast.flow.kernel import Scales
+from flowcast.flow.latent import Prior, from_scale, seen_on_scale, slope
+from flowcast.flow.seen import Observations
 from flowcast.numbers import load_numbers
 
 NUMBERS = load_numbers()

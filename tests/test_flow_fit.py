@@ -10,15 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import approx_fprime
 
 from flowcast.flow.days import Days, dates_of
-from flowcast.flow.fit import (
-    Observations,
-    Prior,
-    fit_flow,
-    from_scale,
-    seen_on_scale,
-    slope,
-    to_scale,
-)
+from flowcast.flow.fit import fit_flow
 from flowcast.flow.household import (
     COEFFICIENTS,
     Stock,
@@ -30,8 +22,10 @@ from flowcast.flow.household import (
     use,
 )
 from flowcast.flow.kernel import Scales, covariance
+from flowcast.flow.latent import Prior, from_scale, seen_on_scale, slope, to_scale
 from flowcast.flow.plants import Plant
 from flowcast.flow.prior import draw_ensemble
+from flowcast.flow.seen import Observations
 from flowcast.numbers import load_numbers
 
 NUMBERS = load_numbers()
@@ -154,7 +148,7 @@ def test_more_used_is_more_carried_in_as_if_fitted_anew(state, monkeypatch):
     found = []
     for more in (0.0, 1e-5):
         moved = replace(home, mean=home.mean + more * (np.arange(5) == at))
-        monkeypatch.setattr("flowcast.flow.fit.fit_household", lambda *a, m=moved, **k: m)
+        monkeypatch.setattr("flowcast.flow.seen.fit_household", lambda *a, m=moved, **k: m)
         found.append(fit_flow(spans, days, ensemble(), numbers))
     ahead = season_days(1).take(np.arange(200, 230))
     (before, root), (after, _) = (model.predict(ahead) for model in found)

@@ -9,12 +9,14 @@ from hypothesis import strategies as st
 from scipy.stats import kstest
 from test_flow_fit import LIME, NONE, PLAIN, SUMMER, _simulated, season_days, spans_of
 
-from flowcast.flow.fit import Prior, YardLog, fit_flow, fit_yards, from_scale, slope, to_scale
+from flowcast.flow.fit import fit_flow, fit_yards
 from flowcast.flow.household import Stock, drivers, prior_household, use
 from flowcast.flow.kernel import Scales
 from flowcast.flow.kin import SHARED, Kin, nearness, spot_from, tells
+from flowcast.flow.latent import Prior, from_scale, slope, to_scale
 from flowcast.flow.plants import Plant
 from flowcast.flow.prior import Akin, draw_ensemble
+from flowcast.flow.seen import YardLog
 from flowcast.numbers import load_numbers
 from flowcast.tables import Place
 

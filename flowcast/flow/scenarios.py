@@ -12,8 +12,9 @@ import numpy as np
 import pandas as pd
 
 from flowcast.flow.days import Days, calendar, dates_of, day_number, month_mean
-from flowcast.flow.fit import FlowModel, flight_days, from_scale
+from flowcast.flow.fit import FlowModel
 from flowcast.flow.household import drivers, level_memory, step, swing, use
+from flowcast.flow.latent import flight_days, from_scale
 from flowcast.numbers import Numbers
 from flowcast.tables import Place
 from flowcast.weather import (

@@ -146,7 +146,9 @@ def _worked(boxes: list[Box], lines: pd.DataFrame, numbers: Numbers) -> list[Box
 def _gained(hive: str, record: Record, first: pd.Timestamp, end: pd.Timestamp) -> float:
     """Net gain of the spans that began from a day on and before another. [kg]"""
     gains = {log.hive: log.gains["gain_kg"] for log in record.logs}.get(hive)
-    return 0.0 if gains is None else float(gains[(gains.index >= first) & (gains.index < end)].sum())
+    return (
+        0.0 if gains is None else float(gains[(gains.index >= first) & (gains.index < end)].sum())
+    )
 
 
 def _filled(boxes: list[Box], kg: float, numbers: Numbers) -> list[Box]:

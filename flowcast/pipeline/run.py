@@ -12,13 +12,14 @@ import pandas as pd
 
 from flowcast import weather
 from flowcast.errors import NotEnoughDataError, SourceUnavailable
-from flowcast.flow.fit import FlowModel, YardLog, fit_yards
+from flowcast.flow.fit import FlowModel, fit_yards
 from flowcast.flow.kin import nearness
 from flowcast.flow.noted import Noted, noted_blooms
 from flowcast.flow.outlook import read_outlook
 from flowcast.flow.plants import Plant
 from flowcast.flow.prior import Akin, draw_ensemble
 from flowcast.flow.scenarios import Scenarios, future_of, simulate
+from flowcast.flow.seen import YardLog
 from flowcast.flow.standing import Standing, read_standing
 from flowcast.messages import Note
 from flowcast.pipeline.gather import (

@@ -18,7 +18,8 @@ import numpy as np
 import pandas as pd
 
 from flowcast.flow.days import Days
-from flowcast.flow.fit import FlowModel, from_scale, seen_on_scale, to_scale
+from flowcast.flow.fit import FlowModel
+from flowcast.flow.latent import from_scale, seen_on_scale, to_scale
 from flowcast.numbers import Numbers
 from flowcast.reasons.shapley import coalitions, shapley
 
