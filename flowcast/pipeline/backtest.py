@@ -103,6 +103,7 @@ class _Truth:
 
     @classmethod
     def of(cls, whole: Record) -> _Truth:
+        """What the log of the whole record says, days of full hives left out."""
         spans = whole.spans[whole.spans["lower_bound"] == 0]
         gains = spans[spans["days"] == 1]["gain_kg"]
         if gains.empty:  # weighed by hand: no day is known, so no window either

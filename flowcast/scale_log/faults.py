@@ -163,6 +163,7 @@ class _Window(BaseIndexer):
     def get_window_bounds(
         self, num_values=0, min_periods=None, center=None, closed=None, step=None
     ):
+        """First and last position of each window, as pandas asks for them."""
         return self.start, self.end
 
 

@@ -138,6 +138,7 @@ class _Sky:
 
     @classmethod
     def of(cls, air: pd.DataFrame, hours: np.ndarray) -> "_Sky":
+        """Temperature bridged, rain and flight nothing where they are not known."""
         temp = air["temp_c"].interpolate(limit_direction="both").fillna(0.0).to_numpy()
         rain, flight = (air[name].fillna(0.0).to_numpy() for name in ("precip_mm", "suitability"))
         return cls(hours, temp, rain, flight)

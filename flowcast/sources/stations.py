@@ -140,9 +140,11 @@ class _Span(NamedTuple):
 
     @property
     def years(self) -> range:
+        """The calendar years that it touches."""
         return range(self.first.year, self.last.year + 1)
 
     def within(self, year: int) -> _Span:
+        """Its part in that year."""
         first, last = pd.Timestamp(year, 1, 1), pd.Timestamp(year, 12, 31)
         return _Span(max(self.first, first), min(self.last, last))
 

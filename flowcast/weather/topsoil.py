@@ -84,9 +84,11 @@ class _Ground:
         self.drain = numbers["topsoil.drain_clay" if soil == "clay" else "topsoil.drain"]
 
     def share(self, theta):
+        """Water content as a share of what plants can draw. [1]"""
         return (theta - self.wilting) / (self.field - self.wilting)
 
     def theta(self, share):
+        """The water content of such a share. [m3/m3]"""
         return self.wilting + share * (self.field - self.wilting)
 
 

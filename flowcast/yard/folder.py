@@ -288,12 +288,15 @@ class _Row:
         self.file, self.line, self.cells = file, line, cells
 
     def fail(self, problem: str, cure: str) -> InputError:
+        """The error that names this line."""
         return InputError(f"{self.file}, line {self.line}: {problem}. {cure}")
 
     def text(self, name: str) -> str:
+        """What stands in a column; nothing where there is none."""
         return self.cells.get(name, "")
 
     def choice(self, name: str, known: tuple[str, ...] | set[str] | dict, empty: str = "") -> str:
+        """One of the known words, `empty` where nothing is written."""
         written = self.text(name)
         if not written and empty:
             return empty
@@ -305,6 +308,7 @@ class _Row:
         raise self.fail(f"{name} is {written!r}", f"{hint}Known: {', '.join(sorted(known))}.")
 
     def number(self, name: str) -> float:
+        """A number that is not negative; NaN where nothing is written."""
         cell = self.text(name).replace(",", ".")
         if not cell:
             return np.nan
@@ -329,6 +333,7 @@ class _Row:
         return value
 
     def stamp(self) -> tuple[pd.Timestamp, bool]:
+        """The line's time, noon of a mere date, and whether an hour was written."""
         cell = self.text("date") or self.text("time")
         for form in ("%Y-%m-%d", "%d.%m.%Y", "%d/%m/%Y"):
             day = pd.to_datetime(cell, format=form, errors="coerce")
@@ -340,6 +345,7 @@ class _Row:
         return stamp, True
 
     def day(self) -> date:
+        """The line's date."""
         return self.stamp()[0].date()
 
 
