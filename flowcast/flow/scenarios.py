@@ -139,8 +139,11 @@ def simulate(
     weather = np.sort(np.resize(np.arange(len(future.labels)), count * copies))
     daily_d = len(future.days) if daily_d is None else daily_d
     used = model.household.draw(len(weather), rng)
+    flying = flight_days(future.days, numbers)[weather]
     widen *= _widening(model, numbers)
-    intake, usual = _intakes(model, future, weather, used, rng, daily_d, widen)
+    paths = _paths(model, future, weather, used, rng, daily_d)
+    intake, usual = _intakes(*paths, flying, widen, numbers, rng)
+    del paths  # large, and of no further use
     gain, more = _gains(model, future, weather, intake, used, rng)
     more -= intake - usual  # what it uses more, it has carried in more
     return Scenarios(
@@ -158,21 +161,18 @@ def simulate(
 
 
 def _intakes(
-    model: FlowModel,
-    future: Future,
-    weather: np.ndarray,
-    used: tuple[np.ndarray, np.ndarray],
-    rng: np.random.Generator,
-    daily_d: int,
+    mean: np.ndarray,
+    more: np.ndarray,
+    away: np.ndarray,
+    flying: np.ndarray,
     widen: float,
+    numbers: Numbers,
+    rng: np.random.Generator,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Intake of every scenario, and had its colony used the middle of what is known; the spread
-    widened and the mean kept. [kg/d]"""
-    numbers = model.prior.numbers
-    mean, more, away = _paths(model, future, weather, used, rng, daily_d)
-    flying = flight_days(future.days, numbers)[weather]
+    widened and the mean kept. What `_paths` found is used up. [kg/d]"""
     plain = np.where(flying, from_scale(mean + away), 0.0).mean(0)
-    away *= widen * _tails(len(weather), numbers["flow.scenario_dof"], rng)[:, None]
+    away *= widen * _tails(len(away), numbers["flow.scenario_dof"], rng)[:, None]
     mean += away
     usual = _held_to(plain, np.where(flying, from_scale(mean), 0.0))
     mean += more
