@@ -28,8 +28,9 @@ class Days:
     time: days since 2000-01-01. season: the year in which the day's season began.
     season_day: whole days since the season's start. pheno_day: the season day on which this much
     warmth is normally reached. foraging_h: foraging hours. temp_c: daily mean temperature.
-    month_temp_c: its mean over the 30 days up to then. soil_frac: soil water, 0 to 1. yard: 0 for the
-    yard itself (also when not given), 1 and on for the other yards it learns from.
+    month_temp_c: its mean over the 30 days up to then. soil_frac: soil water, 0 to 1. washed: how far
+    the rain of the day before washed the flowers out, 0 to 1 (0 when not given). yard: 0 for the yard
+    itself (also when not given), 1 and on for the other yards it learns from.
     """
 
     time: np.ndarray
@@ -40,11 +41,13 @@ class Days:
     temp_c: np.ndarray
     month_temp_c: np.ndarray
     soil_frac: np.ndarray
+    washed: np.ndarray | None = None
     yard: np.ndarray | None = None
 
     def __post_init__(self):
-        if self.yard is None:
-            object.__setattr__(self, "yard", np.zeros(np.shape(self.time), int))
+        for name, kind in (("washed", float), ("yard", int)):
+            if getattr(self, name) is None:
+                object.__setattr__(self, name, np.zeros(np.shape(self.time), kind))
 
     def __len__(self) -> int:
         return self.time.shape[-1]
@@ -85,6 +88,12 @@ def month_mean(temp_c: np.ndarray, days: int = 30) -> np.ndarray:
     return rolled.to_numpy().T.reshape(np.shape(temp_c))
 
 
+def washed_by(rain_mm: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """How far the day's rain washes flowers out for the day after it, 0 to 1; unknown rain not at all."""
+    rain_mm = np.nan_to_num(rain_mm)
+    return rain_mm / (rain_mm + numbers["flow.wash_half_mm"])
+
+
 def calendar(dates: pd.DatetimeIndex, place: Place) -> tuple[np.ndarray, np.ndarray]:
     """(season, season_day) of local dates."""
     return (
@@ -109,4 +118,5 @@ def days_of(daily: pd.DataFrame, normals: Normals, place: Place, numbers: Number
         temp_c=daily["temp_mean_c"].to_numpy(float),
         month_temp_c=month_mean(daily["temp_mean_c"].to_numpy(float)),
         soil_frac=daily["soil_water_frac"].to_numpy(float),
+        washed=washed_by(daily["precip_mm"].shift(1).to_numpy(float), numbers),
     )

@@ -1,7 +1,7 @@
 """How alike two days are: the parts of the latent season, each with a scale of its own.
 
-A part says in which way days resemble each other (near in bloom, in date, in soil water, in hours of
-flight, in time); its scale says how much of what a yard's days show comes from it. The general scales
+A part says in which way days resemble each other (near in bloom, in date, in soil water, in what rain
+washed out the day before, in hours of flight, in time); its scale says how much of what a yard's days show comes from it. The general scales
 stand in numbers.toml; `flow.scales` learns a yard's own.
 """
 
@@ -25,6 +25,7 @@ class Scales:
     bloom: float
     date: float
     soil: float
+    wash: float
     year: float
     weeks: float
     days: float
@@ -72,6 +73,8 @@ def weather_parts(
     soil = _near(a.soil_frac, b.soil_frac, numbers["flow.span_soil_frac"])
     soil *= _bell(spring, numbers["flow.span_soil_d"])
     yield "soil", kin.shared("soil", a.yard, b.yard, soil)
+    wash = np.outer(a.washed, b.washed) * _bell(spring, numbers["flow.span_wash_d"])
+    yield "wash", kin.shared("wash", a.yard, b.yard, wash)
 
 
 def calendar_parts(

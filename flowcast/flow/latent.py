@@ -3,9 +3,9 @@
     z = ((I + 0.06)^0.35 - 0.06^0.35) / 0.35,    z(day) = prior(day) + season(day) + drifts(day) + noise
 
 The prior's mean and covariance come from the ensemble of `flow.prior`. The season is a sum of
-smooth functions of phenological day, calendar day, foraging hours, temperature and soil water;
-the drifts say how good this year, these weeks and these days are (`kernel`). Power and offset as found
-on simulated yards; see numbers.toml.
+smooth functions of phenological day, calendar day, foraging hours, temperature, soil water and what
+rain washed out the day before; the drifts say how good this year, these weeks and these days are
+(`kernel`). Power and offset as found on simulated yards; see numbers.toml.
 """
 
 from __future__ import annotations

@@ -11,7 +11,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from flowcast.flow.days import Days, calendar, dates_of, day_number, month_mean
+from flowcast.flow.days import (
+    Days,
+    calendar,
+    dates_of,
+    day_number,
+    month_mean,
+    washed_by,
+)
 from flowcast.flow.fit import FlowModel
 from flowcast.flow.household import drivers, level_memory, step, swing, use
 from flowcast.flow.latent import flight_days, from_scale
@@ -88,6 +95,7 @@ def future_of(
     season, day = calendar(dates, place)
     before = np.tile(daily["temp_mean_c"].iloc[-30:].to_numpy(float), (runs, 1))
     temp = ahead["temp_mean_c"]
+    rain = np.hstack([np.full((runs, 1), daily["precip_mm"].iloc[-1]), ahead["precip_mm"]])
     days = Days(
         time=np.tile(day_number(dates), (runs, 1)),
         season=np.tile(season, (runs, 1)),
@@ -99,6 +107,7 @@ def future_of(
         temp_c=temp,
         month_temp_c=month_mean(np.hstack([before, temp]))[:, -len(dates) :],
         soil_frac=np.asarray(soil),
+        washed=washed_by(rain[:, :-1], numbers),
     )
     return Future(days, ahead["precip_mm"], ahead.labels, ahead.followed_d)
 

@@ -31,8 +31,9 @@ FLIGHT = {
     "wind": ("wind",),
     "light": ("light", "humid"),
 }
-# Columns that the drivers of the flowers swap: water in the ground, and warmth with the season's lead.
-FLOWERS = {"soil": ("soil_water_frac",), "timing": ("shift_d", "temp_mean_c")}
+# Columns that the drivers of the flowers swap: the water they get (in the ground, and what rain washed
+# out of them the day before), and warmth with the season's lead.
+FLOWERS = {"soil": ("soil_water_frac", "washed"), "timing": ("shift_d", "temp_mean_c")}
 DRIVERS = (*FLIGHT, *FLOWERS)
 NEEDED = (
     "foraging_h",
@@ -80,7 +81,8 @@ def swap(
         Intake of each day by its gain (`household.intake_of`), NaN where it is not known. [kg/d]
     spans : dict
         Year -> days with the columns `NEEDED`, none missing, of this year and the others; shift_d is
-        the phenological day less the season day, rained the rain before as a share of normal.
+        the phenological day less the season day, rained the rain before as a share of normal, washed as of
+        `Days`.
     """
     own, others = spans[year], [part for y, part in spans.items() if y != year]
     days = replace(days, foraging_h=own["foraging_h"].to_numpy(float))
@@ -167,6 +169,7 @@ def _flowers_of(days: Days, own: pd.DataFrame, other: pd.DataFrame, taken) -> Da
     return replace(
         days,
         soil_frac=given["soil_water_frac"],
+        washed=given["washed"],
         temp_c=given["temp_mean_c"],
         pheno_day=days.season_day + given["shift_d"],
     )
