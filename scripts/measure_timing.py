@@ -8,6 +8,10 @@ the time. Then the yard's world is made once more and further hives live through
 who follows the advice of the week and one who knows what is to come (foresight). Neither of these
 hives was in the log. All hives are told of their own free comb and stores with an error.
 
+With --boxes the boxes of the log's hives are told as they were seen on the last visit before each outlook, as
+the keeper must tell them who asks for supers: days without free comb are then known as such. Without it
+a log of hives that stood full teaches too weak a flow.
+
 With --forecast DAYS a point forecast stands before the past years' weather. It comes true, and is left
 as soon as such forecasts lose the weather.
 
@@ -34,11 +38,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from make_trial_yards import LAST_YEAR, trial_world
+from measure_outlook import with_looks
 from simulator import keeper
 from simulator.colony import day_airs
 from simulator.keeper import SUPER_HOLDS_KG
 from simulator.managed import ManagedHive, Orders, Setting, managed_hive, split_off
-from simulator.yards import World
+from simulator.yards import World, looks_table
 
 from flowcast import pipeline
 from flowcast.advice.ahead import HiveAhead, hive_ahead
@@ -95,10 +100,10 @@ class Issued:
 class Yard:
     """A trial yard: its outlooks, and its world made once more."""
 
-    def __init__(self, folder: Path, keep: Path, forecast_d: int = 0):
-        kind = f"forecast-{forecast_d}" if forecast_d else ""
+    def __init__(self, folder: Path, keep: Path, forecast_d: int = 0, *, boxes: bool = False):
+        kind = (f"forecast-{forecast_d}" if forecast_d else "") + ("boxes" if boxes else "")
         self.folder, self.keep = folder, keep / kind / folder.parent.name / folder.name
-        self.forecast_d = forecast_d
+        self.forecast_d, self.boxes = forecast_d, boxes
         sources = pipeline.read_sources(folder)
         self.sources, self.numbers = sources, sources.yard.numbers
         self.threshold = sources.yard.flow_day_kg
@@ -139,7 +144,13 @@ class Yard:
         return forecast_ahead(daily, [member], True, HORIZON_D, self.numbers)
 
     def _draw(self, issue: pd.Timestamp, file: Path) -> None:
-        record = pipeline.known_before(self.sources, issue)
+        sources = self.sources
+        if self.boxes:
+            looks = pd.concat(
+                [looks_table(self.world, run) for run in self.world.runs]
+            ).sort_index()
+            sources = with_looks(sources, looks[looks.index < issue])
+        record = pipeline.known_before(sources, issue)
         model, numbers = fit_record(record), self.numbers
         runs = self._weather(record.daily)
         future = future_of(runs, record.daily, record.normals, record.yard.place, numbers)
@@ -183,8 +194,15 @@ class Yard:
         return issued.hive(hive, ago, self.numbers, before), issued, ago
 
     def share(self, hive: ManagedHive) -> tuple[float, float] | None:
-        """What is known of the hive's share from its gains and those of the hives in the log."""
-        own = hive.table()["gain_kg"].iloc[-300:]
+        """What is known of the hive's share from its gains and those of the hives in the log, on days
+        on which it had room, and these too where their boxes are told."""
+        lived, least = hive.table().iloc[-300:], self.numbers["scale_log.limited_kg"]
+        had_room = lived["free_kg"].shift(1) >= least
+        if self.boxes:
+            free = pd.DataFrame({run.name: run.free_kg for run in self.world.runs})
+            others = (free.set_axis(self.world.days.index) >= least).all(axis=1)
+            had_room &= others.reindex(lived.index)
+        own = lived["gain_kg"][had_room]
         spans = self.whole.spans[self.whole.spans["days"] == 1]["gain_kg"]
         return share_of(own, spans.reindex(own.index), self.numbers)
 
@@ -712,8 +730,11 @@ def main() -> None:
     parser.add_argument(
         "--forecast", type=int, default=0, help="days of a point forecast that comes true (none)"
     )
+    parser.add_argument(
+        "--boxes", action="store_true", help="the log's hives have their boxes told"
+    )
     asked = parser.parse_args()
-    yards = [Yard(folder, asked.keep, asked.forecast) for folder in asked.yards]
+    yards = [Yard(f, asked.keep, asked.forecast, boxes=asked.boxes) for f in asked.yards]
     for name, measure, report in (
         ("supers", supers, report_supers),
         ("stores", stores, report_stores),
