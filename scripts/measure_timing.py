@@ -50,7 +50,7 @@ from flowcast.advice.ahead import HiveAhead, hive_ahead
 from flowcast.advice.hive import Box, Estimate, HiveNow, share_of
 from flowcast.advice.splits import Air, split_advice
 from flowcast.advice.stores import stores_advice
-from flowcast.advice.supers import comb_taken, super_advice
+from flowcast.advice.supers import SuperAdvice, comb_taken, super_advice
 from flowcast.advice.winter import leave_advice
 from flowcast.flow.days import month_mean
 from flowcast.flow.scenarios import Scenarios, future_of, simulate
@@ -255,20 +255,11 @@ def supers(yard: Yard) -> tuple[list[dict], list[dict]]:
                     "flow_days": int(flow.sum()),
                     "full_days": int((flow & (lived["free_kg"] < FULL_KG)).sum()),
                     "super_days": int(stand.sum()),
-**_taken_off(lived["supers"], yard),
                     "gain_kg": free["gain_kg"][flow].sum(),
                     "lost_kg": (free["gain_kg"] - lived["gain_kg"])[flow].sum(),
                 }
             )  # fmt: skip
     return rows, chances
-
-
-def _taken_off(supers: pd.Series, yard: Yard) -> dict[str, int]:
-    """How often supers were taken off, and how often some went on again too soon."""
-    change = supers.diff().fillna(0.0).to_numpy()
-    soon = int(yard.numbers["timing.super_off_d"])
-    off = np.flatnonzero(change < 0)
-    return {"off": len(off), "on_again": sum(bool((change[d : d + soon] > 0).any()) for d in off)}
 
 
 def _last_day(flow: pd.Series) -> pd.Timestamp | None:
@@ -317,7 +308,16 @@ def _asked(yard: Yard, hive: ManagedHive, rng) -> tuple[int, list[dict]]:
     )  # fmt: skip
     sign = {"add": 1, "take off": -1}.get(said.verdict, 0)
     count = sign * said.count if sign and said.when.date == today else 0
-    return count, _super_chances(yard, hive, ahead, free, issued.unripe_kg)
+    chances = _super_chances(yard, hive, ahead, free, issued.unripe_kg)
+    return count, chances + ([_wanted_again(hive, said, -count)] if count < 0 else [])
+
+
+def _wanted_again(hive: ManagedHive, said: SuperAdvice, count: int) -> dict:
+    """What is said of empty supers being wanted again that are taken off, and whether they are."""
+    until = hive.day + (said.back_until - said.when.date).days
+    left = _left_for_all(hive, until, -count)
+    what = "an empty super that came off is wanted again"
+    return {"what": what, "said": said.back_chance, "came": float((left < FULL_KG).any())}
 
 
 def _boxes(hive: ManagedHive) -> tuple[Box, ...]:
@@ -629,8 +629,6 @@ def report_supers(rows: list[dict], chances: list[dict]) -> None:
             f"{full[name]:.3f}; super-days {stand['advice'] / stand[name] - 1:+.2f} of {name}'s (aim "
             f"0.20); of flow days' gain lost {lost['advice']:.3f}, {name} {lost[name]:.3f}"
         )
-    off = total.loc["advice", ["off", "on_again"]]
-    print(f"supers taken off {off['off']} times, some on again too soon {off['on_again']} times")
     report_chances(chances)
 
 
