@@ -49,7 +49,11 @@ def with_boxes(sources, folder: Path, issue: pd.Timestamp, boxes: str):
     if boxes == "toml":
         return sources
     seen = pd.read_csv(folder / "truth" / "boxes.csv", index_col="date", parse_dates=True)
-    seen = seen[seen.index < issue] if boxes == "visits" else seen[:0]
+    return with_looks(sources, seen[seen.index < issue] if boxes == "visits" else seen[:0])
+
+
+def with_looks(sources, seen: pd.DataFrame):
+    """The sources with the boxes of the hives as last seen (`simulator.yards.looks_table`)."""
     hives = []
     for hive in sources.yard.hives:
         looks = seen[seen["hive"] == hive.name].drop(columns="hive")

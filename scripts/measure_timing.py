@@ -8,11 +8,19 @@ the time. Then the yard's world is made once more and further hives live through
 who follows the advice of the week and one who knows what is to come (foresight). Neither of these
 hives was in the log. All hives are told of their own free comb and stores with an error.
 
+With --boxes the boxes of the log's hives are told as they were seen on the last visit before each outlook, as
+the keeper must tell them who asks for supers: days without free comb are then known as such. Without it
+a log of hives that stood full teaches too weak a flow.
+
 With --forecast DAYS a point forecast stands before the past years' weather. It comes true, and is left
 as soon as such forecasts lose the weather.
 
-Supers: days without empty drawn comb among flow days (of a twin with room without end), and days
-that supers stand on the hive up to its last flow day. Stores: days below the floor, starved days, feed, against foresight;
+Supers: days without empty drawn comb among flow days (of a twin with room without end), what was lost of
+the gains of these days, and days that supers stand on the hive up to its last flow day. Two keepers know
+what is to come: "foresight" has comb for all nectar that a twin with room would bring in up to the next
+visit, as the advice means to; "latest" waits until the hive itself, which slows down as comb gets short,
+would have none left. Either takes off what is empty as soon as that holds without it. Chances of running
+out of comb are those of the twin with room, beside them those of the hive itself. Stores: days below the floor, starved days, feed, against foresight;
 honey is taken down to little more than the floor, so that feeding matters. Chances: what was said
 of running out of comb within the week and the month, and of falling to the floor within 30, 60 and
 120 days, against twins that are left alone. Splits: the crop of both halves when split in the week
@@ -30,17 +38,19 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from make_trial_yards import LAST_YEAR, trial_world
+from measure_outlook import with_looks
 from simulator import keeper
 from simulator.colony import day_airs
+from simulator.keeper import SUPER_HOLDS_KG
 from simulator.managed import ManagedHive, Orders, Setting, managed_hive, split_off
-from simulator.yards import World
+from simulator.yards import World, looks_table
 
 from flowcast import pipeline
 from flowcast.advice.ahead import HiveAhead, hive_ahead
 from flowcast.advice.hive import Box, Estimate, HiveNow, share_of
 from flowcast.advice.splits import Air, split_advice
 from flowcast.advice.stores import stores_advice
-from flowcast.advice.supers import super_advice
+from flowcast.advice.supers import SuperAdvice, comb_taken, super_advice
 from flowcast.advice.winter import leave_advice
 from flowcast.flow.days import month_mean
 from flowcast.flow.scenarios import Scenarios, future_of, simulate
@@ -53,6 +63,7 @@ FREE_SD_KG, STORES_SD_KG = 1.5, 1.2  # of what the keeper sees of comb, and of a
 HIVES = 6
 FIRST = pd.Timestamp(LAST_YEAR, 1, 2)
 SUPER = Box("medium", 10, 10, 0.0)
+FULL_KG = 1.0  # less free comb is none
 
 
 @dataclass(frozen=True)
@@ -89,10 +100,10 @@ class Issued:
 class Yard:
     """A trial yard: its outlooks, and its world made once more."""
 
-    def __init__(self, folder: Path, keep: Path, forecast_d: int = 0):
-        kind = f"forecast-{forecast_d}" if forecast_d else ""
+    def __init__(self, folder: Path, keep: Path, forecast_d: int = 0, *, boxes: bool = False):
+        kind = (f"forecast-{forecast_d}" if forecast_d else "") + ("boxes" if boxes else "")
         self.folder, self.keep = folder, keep / kind / folder.parent.name / folder.name
-        self.forecast_d = forecast_d
+        self.forecast_d, self.boxes = forecast_d, boxes
         sources = pipeline.read_sources(folder)
         self.sources, self.numbers = sources, sources.yard.numbers
         self.threshold = sources.yard.flow_day_kg
@@ -133,7 +144,13 @@ class Yard:
         return forecast_ahead(daily, [member], True, HORIZON_D, self.numbers)
 
     def _draw(self, issue: pd.Timestamp, file: Path) -> None:
-        record = pipeline.known_before(self.sources, issue)
+        sources = self.sources
+        if self.boxes:
+            looks = pd.concat(
+                [looks_table(self.world, run) for run in self.world.runs]
+            ).sort_index()
+            sources = with_looks(sources, looks[looks.index < issue])
+        record = pipeline.known_before(sources, issue)
         model, numbers = fit_record(record), self.numbers
         runs = self._weather(record.daily)
         future = future_of(runs, record.daily, record.normals, record.yard.place, numbers)
@@ -177,8 +194,15 @@ class Yard:
         return issued.hive(hive, ago, self.numbers, before), issued, ago
 
     def share(self, hive: ManagedHive) -> tuple[float, float] | None:
-        """What is known of the hive's share from its gains and those of the hives in the log."""
-        own = hive.table()["gain_kg"].iloc[-300:]
+        """What is known of the hive's share from its gains and those of the hives in the log, on days
+        on which it had room, and these too where their boxes are told."""
+        lived, least = hive.table().iloc[-300:], self.numbers["scale_log.limited_kg"]
+        had_room = lived["free_kg"].shift(1) >= least
+        if self.boxes:
+            free = pd.DataFrame({run.name: run.free_kg for run in self.world.runs})
+            others = (free.set_axis(self.world.days.index) >= least).all(axis=1)
+            had_room &= others.reindex(lived.index)
+        own = lived["gain_kg"][had_room]
         spans = self.whole.spans[self.whole.spans["days"] == 1]["gain_kg"]
         return share_of(own, spans.reindex(own.index), self.numbers)
 
@@ -217,15 +241,22 @@ def supers(yard: Yard) -> tuple[list[dict], list[dict]]:
         rng = np.random.default_rng([yard.seed, k])
         free = _free_twin(hive)
         flow = free["gain_kg"] >= yard.threshold
-        advised = hive.twin()
-        table = advised.live_until(hive.day + 364, _by_advice(yard, hive, rng, chances))
-        foreseen = hive.twin().live_until(hive.day + 364, _foreseen_supers)
-        for name, lived in (("advice", table), ("foresight", foreseen)):
+        keepers = {
+            "advice": _by_advice(yard, rng, chances),
+            "foresight": _foreseen_supers(_for_all_nectar),
+            "latest": _foreseen_supers(_for_slowed_hive),
+        }
+        for name, orders in keepers.items():
+            lived = hive.twin().live_until(hive.day + 364, orders)
+            stand = lived["supers"][: _last_day(flow)]
             rows.append(
                 {
-                    "yard": yard.folder.name, "keeper": name, "flow_days": int(flow.sum()),
-                    "full_days": int((flow & (lived["free_kg"] < 1.0)).sum()),
-                    "super_days": int(lived["supers"][: _last_day(flow)].sum()),
+                    "yard": f"{yard.folder.parent.name}/{yard.folder.name[:8]}", "keeper": name,
+                    "flow_days": int(flow.sum()),
+                    "full_days": int((flow & (lived["free_kg"] < FULL_KG)).sum()),
+                    "super_days": int(stand.sum()),
+                    "gain_kg": free["gain_kg"][flow].sum(),
+                    "lost_kg": (free["gain_kg"] - lived["gain_kg"])[flow].sum(),
                 }
             )  # fmt: skip
     return rows, chances
@@ -255,7 +286,7 @@ def _free_twin(hive: ManagedHive) -> pd.DataFrame:
     return twin.live_until(hive.day + 364, _only_fed, takes=False)
 
 
-def _by_advice(yard: Yard, start: ManagedHive, rng, chances: list[dict]) -> Callable:
+def _by_advice(yard: Yard, rng, chances: list[dict]) -> Callable:
     def orders(hive: ManagedHive, visit: bool) -> Orders:
         count = 0
         if visit:
@@ -268,46 +299,89 @@ def _by_advice(yard: Yard, start: ManagedHive, rng, chances: list[dict]) -> Call
 
 def _asked(yard: Yard, hive: ManagedHive, rng) -> tuple[int, list[dict]]:
     today = hive.setting.days.index[hive.day]
-    now = HiveNow("hive", share=yard.share(hive))
+    now = HiveNow("hive", boxes=_boxes(hive), share=yard.share(hive))
     ahead, issued, _ = yard.ahead(now, today)
     free = Estimate(hive.colony.free_kg + FREE_SD_KG * rng.normal(), FREE_SD_KG, "boxes")
     said = super_advice(
-        now, ahead, free, SUPER, yard.planned(hive, True), yard.numbers, unripe_kg=issued.unripe_kg
-    )
-    add = said.count if said.verdict == "add" and said.when.date == today else 0
-    return add, _super_chances(yard, hive, ahead, free, issued.unripe_kg)
+        now, ahead, free, SUPER, yard.planned(hive, True), yard.threshold, yard.numbers,
+        unripe_kg=issued.unripe_kg,
+    )  # fmt: skip
+    sign = {"add": 1, "take off": -1}.get(said.verdict, 0)
+    count = sign * said.count if sign and said.when.date == today else 0
+    chances = _super_chances(yard, hive, ahead, free, issued.unripe_kg)
+    return count, chances + ([_wanted_again(hive, said, -count)] if count < 0 else [])
+
+
+def _wanted_again(hive: ManagedHive, said: SuperAdvice, count: int) -> dict:
+    """What is said of empty supers being wanted again that are taken off, and whether they are."""
+    until = hive.day + (said.back_until - said.when.date).days
+    left = _left_for_all(hive, until, -count)
+    what = "an empty super that came off is wanted again"
+    return {"what": what, "said": said.back_chance, "came": float((left < FULL_KG).any())}
+
+
+def _boxes(hive: ManagedHive) -> tuple[Box, ...]:
+    """The boxes as the keeper sees them: which supers are empty; how full the others are is told beside."""
+    supers = hive.care.supers
+    full = [1.0] * (supers - hive.empty_supers) + [0.0] * hive.empty_supers
+    return (Box("deep"), *(replace(SUPER, full=frames) for frames in full))
 
 
 def _super_chances(yard, hive, ahead, free, unripe_kg) -> list[dict]:
-    """What is said of running out of comb within 7 and 30 days, and whether a twin does."""
-    from flowcast.advice.supers import comb_taken
-
+    """What is said of running out of comb within 7 and 30 days, and whether twins do."""
     left = ahead.drawn(free)[:, None] - comb_taken(ahead, unripe_kg, yard.numbers)
-    twin = hive.twin().live_until(hive.day + 30, _only_fed, takes=False)
+    until = hive.day + 30
+    came = {
+        "comb runs out": _left_for_all(hive, until, 0),
+        "the hive itself has none": hive.twin().live_until(until, _only_fed, takes=False)[
+            "free_kg"
+        ],
+    }
     return [
         {
-            "what": f"comb runs out within {days} d",
-            "said": float((left[:, :days] < 1.0).any(axis=1).mean()),
-            "came": float((twin["free_kg"].iloc[:days] < 1.0).any()),
+            "what": f"{what} within {days} d",
+            "said": float((left[:, :days] < FULL_KG).any(axis=1).mean()),
+            "came": float((free_kg.iloc[:days] < FULL_KG).any()),
         }
+        for what, free_kg in came.items()
         for days in (7, 30)
     ]
 
 
-def _foreseen_supers(hive: ManagedHive, visit: bool) -> Orders:
-    """As few as keep comb free to the next visit, by trying it out."""
-    feed = _fed_if_hungry(hive)
-    if not visit:
-        return Orders(feed_kg=feed)
-    later = np.flatnonzero(hive.setting.visits[hive.day + 1 : hive.day + 60])
-    until = hive.day + 1 + (int(later[0]) if len(later) else 30)
-    until = min(until, len(hive.setting.airs) - 1)
-    for count in range(4):
-        trial = hive.twin()
-        tried = _first_only(Orders(supers=count, feed_kg=feed))
-        if (trial.live_until(until, tried, takes=False)["free_kg"] >= 1.0).all():
-            break
-    return Orders(supers=count, feed_kg=feed)
+def _left_for_all(hive: ManagedHive, until: int, supers: int) -> pd.Series:
+    """Comb left with so many more supers, had it to take all that a twin with room brings in. [kg]"""
+    twin = hive.twin()
+    twin.colony.room_kg += 1000
+    lived = twin.live_until(until, _only_fed, takes=False)
+    return lived["free_kg"] - 1000 + SUPER_HOLDS_KG * supers
+
+
+def _for_all_nectar(hive: ManagedHive, until: int, supers: int) -> bool:
+    """Whether there is comb for all nectar that a twin with room brings in."""
+    return bool((_left_for_all(hive, until, supers) >= FULL_KG).all())
+
+
+def _for_slowed_hive(hive: ManagedHive, until: int, supers: int) -> bool:
+    """Whether the hive itself, which slows down as comb gets short, has some left."""
+    trial, first = hive.twin(), _first_only(Orders(supers=supers, feed_kg=_fed_if_hungry(hive)))
+    return bool((trial.live_until(until, first, takes=False)["free_kg"] >= FULL_KG).all())
+
+
+def _foreseen_supers(enough: Callable[[ManagedHive, int, int], bool]) -> Callable:
+    """As few supers as are enough up to the next visit, empty ones off."""
+
+    def orders(hive: ManagedHive, visit: bool) -> Orders:
+        feed = _fed_if_hungry(hive)
+        if not visit:
+            return Orders(feed_kg=feed)
+        later = np.flatnonzero(hive.setting.visits[hive.day + 1 : hive.day + 60])
+        until = hive.day + 1 + (int(later[0]) if len(later) else 30)
+        until = min(until, len(hive.setting.airs) - 1)
+        counts = range(-hive.empty_supers, 4)
+        count = next((n for n in counts if enough(hive, until, n)), counts[-1])
+        return Orders(supers=count, feed_kg=feed)
+
+    return orders
 
 
 def _first_only(first: Orders) -> Callable:
@@ -541,16 +615,20 @@ def _advised_week(yard: Yard, hive: ManagedHive, kind: str, weeks) -> int | None
 
 
 def report_supers(rows: list[dict], chances: list[dict]) -> None:
-    """Full days and super-days, by yard and in all; then the chances."""
-    table = pd.DataFrame(rows).groupby(["yard", "keeper"]).sum(numeric_only=True).unstack()
-    print(table.to_string())
-    total = pd.DataFrame(rows).groupby("keeper").sum(numeric_only=True)
-    share = total["full_days"] / total["flow_days"]
-    more = total.loc["advice", "super_days"] / total.loc["foresight", "super_days"] - 1
-    print(
-        f"supers: without empty comb {share['advice']:.3f} of flow days (aim 0.03), foresight "
-        f"{share['foresight']:.3f}; super-days {more:+.2f} of foresight's (aim 0.20)"
-    )
+    """Full days, crop lost and super-days, by yard and in all; then the chances."""
+    table = pd.DataFrame(rows)
+    by_yard = table.groupby(["yard", "keeper"]).sum(numeric_only=True)
+    print(by_yard.round(0).astype(int).unstack().to_string())
+    total = table.groupby("keeper").sum(numeric_only=True)
+    full = total["full_days"] / total["flow_days"]
+    lost = total["lost_kg"] / total["gain_kg"]
+    stand = total["super_days"]
+    for name in ("foresight", "latest"):
+        print(
+            f"supers: without empty comb {full['advice']:.3f} of flow days (aim 0.03), {name} "
+            f"{full[name]:.3f}; super-days {stand['advice'] / stand[name] - 1:+.2f} of {name}'s (aim "
+            f"0.20); of flow days' gain lost {lost['advice']:.3f}, {name} {lost[name]:.3f}"
+        )
     report_chances(chances)
 
 
@@ -630,7 +708,7 @@ def speed(yard: Yard) -> None:
         rng = np.random.default_rng(k)
         ahead = hive_ahead(drawn, now, np.ones(drawn.gain_kg.shape), yard.numbers, rng)
         held = Estimate(15.0, 1.5, "weight")
-        super_advice(now, ahead, held, SUPER, visits, yard.numbers)
+        super_advice(now, ahead, held, SUPER, visits, yard.threshold, yard.numbers)
         stores_advice(now, ahead, held, temp["temp_mean_c"], visits, yard.threshold, yard.numbers)
         leave_advice(now, ahead, held, yard.threshold, yard.numbers)
         for kind in QUEENLESS_D:
@@ -650,8 +728,11 @@ def main() -> None:
     parser.add_argument(
         "--forecast", type=int, default=0, help="days of a point forecast that comes true (none)"
     )
+    parser.add_argument(
+        "--boxes", action="store_true", help="the log's hives have their boxes told"
+    )
     asked = parser.parse_args()
-    yards = [Yard(folder, asked.keep, asked.forecast) for folder in asked.yards]
+    yards = [Yard(f, asked.keep, asked.forecast, boxes=asked.boxes) for f in asked.yards]
     for name, measure, report in (
         ("supers", supers, report_supers),
         ("stores", stores, report_stores),

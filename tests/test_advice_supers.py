@@ -1,4 +1,4 @@
-"""When to add a super: hand-worked courses, and what may never happen."""
+"""When to add a super or take an empty one off: hand-worked courses, and what may never happen."""
 
 from dataclasses import replace
 
@@ -17,6 +17,7 @@ from flowcast.flow.scenarios import Scenarios
 
 HIVE = HiveNow("A", (Box("deep"),), frames_of_bees=9)
 MEDIUM = Box("medium", 10, 10, 0.0)
+FLOW_KG = 0.5  # a day of it is a flow day
 SURE = 0.001  # kg; an estimate without doubt
 
 
@@ -26,7 +27,14 @@ def visits(first="2025-05-01", every=7, count=8):
 
 def advice(gain, free, hive=HIVE, box=MEDIUM, **more):
     return super_advice(
-        hive, plain_ahead(gain), Estimate(free, SURE, "boxes"), box, visits(), NUMBERS, **more
+        hive,
+        plain_ahead(gain),
+        Estimate(free, SURE, "boxes"),
+        box,
+        visits(),
+        FLOW_KG,
+        NUMBERS,
+        **more,
     )
 
 
@@ -48,11 +56,13 @@ def test_super_goes_on_at_the_last_visit_in_time():
     the visit of 8 May is the last good one."""
     ahead = plain_ahead(np.ones(40), intake_kg=np.zeros(40))
     free = Estimate(15.0, SURE, "boxes")
-    said = super_advice(HIVE, ahead, free, MEDIUM, visits(), NUMBERS)
+    said = super_advice(HIVE, ahead, free, MEDIUM, visits(), FLOW_KG, NUMBERS)
     assert said.when.first == pd.Timestamp("2025-05-15")
     assert (said.verdict, said.count) == ("add", 1)
     assert said.when.date == pd.Timestamp("2025-05-15")
-    earlier = super_advice(HIVE, ahead, Estimate(14.0, SURE, "boxes"), MEDIUM, visits(), NUMBERS)
+    earlier = super_advice(
+        HIVE, ahead, Estimate(14.0, SURE, "boxes"), MEDIUM, visits(), FLOW_KG, NUMBERS
+    )
     assert earlier.when.date == pd.Timestamp("2025-05-08")
 
 
@@ -92,7 +102,7 @@ def test_few_bees_get_no_super_and_are_told_why():
 def test_unknown_boxes_ask_for_them():
     hive = HiveNow("A", gross_kg=60)
     free = free_of(hive, stores_of(hive, NUMBERS), NUMBERS)
-    said = super_advice(hive, plain_ahead(np.ones(40)), free, MEDIUM, visits(), NUMBERS)
+    said = super_advice(hive, plain_ahead(np.ones(40)), free, MEDIUM, visits(), FLOW_KG, NUMBERS)
     assert said.verdict == "unknown"
     assert said.needs == ("boxes",)
 
@@ -145,13 +155,118 @@ def test_a_super_in_the_time_for_mites_says_so():
     assert against_mites(said, None) == said
 
 
+# Taking empty ones off
+
+
+def with_supers(*full):
+    return replace(HIVE, boxes=(*HIVE.boxes, *(replace(MEDIUM, full=frames) for frames in full)))
+
+
+def test_an_empty_super_comes_off_where_the_rest_holds_what_may_come():
+    """0.2 kg a day (no flow) is 5.6 kg in the four weeks to the visit of 29 May. Of 26 kg of free comb 16 are
+    in the super (bee science sheet 4, MEMORY): the other 10 keep 4.4. Of 22 kg they keep 0.4, which is
+    less than the last kilogram: it stays."""
+    slow = np.full(60, 0.2)
+    said = advice(slow, 26.0, hive=with_supers(0.0))
+    assert (said.verdict, said.count, said.box_kind) == ("take off", 1, "medium")
+    assert said.when.date == pd.Timestamp("2025-05-01")
+    assert (said.back_chance, said.back_until) == (0.0, pd.Timestamp("2025-05-29"))
+    assert advice(slow, 22.0, hive=with_supers(0.0)).verdict != "take off"
+
+
+def test_of_two_empty_supers_as_many_come_off_as_are_spared():
+    slow = np.full(60, 0.2)
+    both = with_supers(0.0, 0.0)
+    assert advice(slow, 42.0, hive=both).count == 2
+    assert advice(slow, 38.0, hive=both).count == 1
+    assert advice(slow, 42.0, hive=with_supers(4.0, 0.0)).count == 1
+
+
+def test_a_super_stays_that_may_not_be_empty_or_whose_flow_is_near():
+    idle = np.full(60, -0.1)
+    for hive in (HIVE, with_supers(0.5), with_supers(None), with_supers(0.0, 0.5)):
+        assert advice(idle, 60.0, hive=hive).verdict == "room enough"
+    # Seven days of 1 kg from 12 May on: the visit after next, on 15 May, would find them.
+    opens = np.r_[np.full(11, -0.1), np.full(7, 1.0), np.full(42, -0.1)]
+    assert advice(opens, 60.0, hive=with_supers(0.0)).verdict == "room enough"
+    assert advice(np.r_[np.zeros(20), opens], 60.0, hive=with_supers(0.0)).verdict == "take off"
+
+
+def test_without_visits_for_so_long_none_is_taken_off():
+    """Four visits reach three weeks on: nothing is said of the fourth week."""
+    said = super_advice(
+        with_supers(0.0), plain_ahead(np.full(60, -0.1)), Estimate(60.0, SURE, "boxes"), MEDIUM,
+        visits(count=4), FLOW_KG, NUMBERS,
+    )  # fmt: skip
+    assert said.verdict == "room enough"
+
+
 # Properties
 
 
-def spread_ahead(gain, lift, seed):
+HIVES = st.sampled_from([HIVE, with_supers(0.0), with_supers(0.0, 0.0), with_supers(5.0, 0.0)])
+COURSES = st.lists(st.floats(-0.3, 1.5), min_size=9, max_size=9)  # a value a week
+EVERY = st.sampled_from([5, 7, 9, 11])
+
+
+def asked(hive, gain, lift, free, seed, every=7, first="2025-05-01"):
+    ahead = spread_ahead(np.repeat(gain, 7), lift, seed, first)
+    told = Estimate(free, 1.0, "boxes")
+    days = visits(first, every, 63 // every)
+    return super_advice(hive, ahead, told, MEDIUM, days, FLOW_KG, NUMBERS), ahead
+
+
+@settings(max_examples=80, deadline=None)
+@given(HIVES, COURSES, st.floats(10, 80), st.integers(0, 9), EVERY)
+def test_what_is_taken_off_is_not_put_on_again_soon(hive, gain, free, seed, every):
+    """In the same futures, for as long as `timing.super_off_d`; whatever the rhythm of visits."""
+    said, _ = asked(hive, gain, 0.0, free, seed, every)
+    if said.verdict != "take off":
+        return
+    left = replace(hive, boxes=hive.boxes[: -said.count])
+    again, _ = asked(left, gain, 0.0, free - 16.0 * said.count, seed, every)
+    soon = said.when.date + pd.Timedelta(days=int(NUMBERS["timing.super_off_d"]))
+    assert again.when is None or again.when.date >= soon
+    assert said.back_chance < NUMBERS["timing.out_chance"]
+
+
+@settings(max_examples=80, deadline=None)
+@given(HIVES, COURSES, st.floats(10, 80))
+def test_none_is_taken_off_in_a_flow(hive, gain, free):
+    """Two weeks in which every future gains a flow day's gain from the first day on."""
+    flowing = [FLOW_KG + 0.3, FLOW_KG + 0.3, *gain[2:]]
+    ahead = plain_ahead(np.repeat(flowing, 7))
+    said = super_advice(
+        hive, ahead, Estimate(free, 1.0, "boxes"), MEDIUM, visits(), FLOW_KG, NUMBERS
+    )
+    assert said.verdict != "take off"
+
+
+@settings(max_examples=80, deadline=None)
+@given(HIVES, COURSES, st.floats(0.01, 1), st.floats(10, 80), st.integers(0, 9))
+def test_a_stronger_flow_takes_no_super_off(hive, gain, lift, free, seed):
+    (weak, _), (strong, _) = (asked(hive, gain, up, free, seed) for up in (0.0, lift))
+    if strong.verdict == "take off":
+        assert weak.verdict == "take off"
+        assert weak.count >= strong.count
+
+
+@settings(max_examples=20, deadline=None)
+@given(HIVES, COURSES, st.floats(10, 80), st.integers(0, 9))
+def test_half_a_year_on_the_same_futures_say_the_same(hive, gain, free, seed):
+    """No month is named: the other hemisphere's spring is like this one's."""
+    north, south = (
+        asked(hive, gain, 0.0, free, seed, first=day)[0] for day in ("2025-05-01", "2025-11-01")
+    )
+    assert (north.verdict, north.count) == (south.verdict, south.count)
+    if north.verdict == "take off":
+        assert north.back_until - north.when.date == south.back_until - south.when.date
+
+
+def spread_ahead(gain, lift, seed, first="2025-05-01"):
     rng = np.random.default_rng(seed)
     rows = np.maximum(np.asarray(gain) + lift, 0) * np.exp(rng.normal(0, 0.4, (60, 1)))
-    dates = pd.date_range("2025-05-01", periods=rows.shape[1])
+    dates = pd.date_range(first, periods=rows.shape[1])
     return HiveAhead(dates, rows - 0.2, rows, rng.permutation(np.linspace(-2, 2, 60)))
 
 
@@ -161,11 +276,12 @@ def spread_ahead(gain, lift, seed):
     st.floats(0.01, 2),
     st.floats(2, 40),
     st.integers(0, 9),
+    HIVES,
 )
-def test_a_stronger_flow_never_delays_a_super(gain, lift, free, seed):
+def test_a_stronger_flow_never_delays_a_super(gain, lift, free, seed, hive):
     told = Estimate(free, 2.0, "boxes")
     weak, strong = (
-        super_advice(HIVE, spread_ahead(gain, up, seed), told, MEDIUM, visits(), NUMBERS)
+        super_advice(hive, spread_ahead(gain, up, seed), told, MEDIUM, visits(), FLOW_KG, NUMBERS)
         for up in (0.0, lift)
     )
     if weak.verdict == "add":
@@ -178,7 +294,7 @@ def test_a_stronger_flow_never_delays_a_super(gain, lift, free, seed):
 def test_more_free_comb_never_asks_for_a_super_sooner(gain, free, more):
     ahead = spread_ahead(gain, 0.0, 1)
     less, much = (
-        super_advice(HIVE, ahead, Estimate(kg, 2.0, "boxes"), MEDIUM, visits(), NUMBERS)
+        super_advice(HIVE, ahead, Estimate(kg, 2.0, "boxes"), MEDIUM, visits(), FLOW_KG, NUMBERS)
         for kg in (free, free + more)
     )
     if much.verdict == "add":

@@ -82,6 +82,7 @@ NINE = (5.0, 10.0, 20.0)
     "verdict, says",
     [
         ("add", "Add 2 medium supers by Friday 5 June: the empty comb holds 10 kg"),
+        ("take off", "Take 2 medium supers off by Friday 5 June if still empty"),
         ("room enough", "Room enough"),
         ("no more this season", "No further super this season"),
         ("too few bees", "No super yet"),
@@ -91,9 +92,13 @@ NINE = (5.0, 10.0, 20.0)
 )
 def test_supers_are_said(verdict, says):
     one = SuperAdvice(
-        verdict=verdict, when=WHEN, count=2, box_kind="medium", free_kg=NINE, last_worth=DAY
-    )
+        verdict=verdict, when=WHEN, count=2, box_kind="medium", free_kg=NINE, last_worth=DAY,
+        back_chance=0.1, back_until=DAY + pd.Timedelta(days=28),
+    )  # fmt: skip
     assert says in advice.what(one, SAY)
+    if verdict == "take off":
+        assert "wanted again by 3 July 1 in 10" in advice.what(one, SAY)
+        assert advice.task(one, SAY) == "Take 2 empty medium supers off"
     if verdict == "add":
         assert "7 in 10 (3 to 12 June, 8 in 10)" in advice.what(one, SAY)
         assert "22 lb" in advice.what(one, Say(units="lb"))

@@ -668,6 +668,19 @@ def test_a_managed_hive_does_what_it_is_told_and_its_twin_another_thing(worlds):
     assert (fed["supers"].iloc[-1], plain["supers"].iloc[-1]) == (2, 0)
 
 
+def test_bees_fill_combs_from_below_and_empty_supers_can_come_off(worlds):
+    """Comb for one super and half of the next is free: the upper of two holds nothing."""
+    hive = _managed(worlds)
+    told = iter([managed.Orders(supers=2)])
+    hive.live_until(1, lambda h, _: next(told))
+    hive.colony.stores_kg += hive.colony.free_kg - 1.5 * keeper.SUPER_HOLDS_KG
+    assert hive.empty_supers == 1
+    room, off = hive.colony.room_kg, iter([managed.Orders(supers=-1)])
+    hive.live_until(2, lambda h, _: next(off))
+    assert (hive.care.supers, hive.empty_supers) == (1, 0)
+    assert hive.colony.room_kg == room - keeper.SUPER_HOLDS_KG
+
+
 def test_halves_of_a_split_make_a_whole(worlds):
     hive = _managed(worlds)
     hive.live_until(150, lambda h, _: managed.Orders())

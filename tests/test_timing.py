@@ -15,11 +15,13 @@ from typer.testing import CliRunner
 import flowcast
 from flowcast import pipeline
 from flowcast.advice.stores import StoresAdvice
+from flowcast.advice.supers import SuperAdvice
 from flowcast.advice.when import When
 from flowcast.cli import app
 from flowcast.errors import InputError
 from flowcast.messages import Say
 from flowcast.pipeline.hives import hives_now, new_colonies
+from flowcast.pipeline.timing import _near
 from flowcast.report import timing as words
 from flowcast.report.data import timing_data
 from flowcast.report.page import render_page
@@ -116,6 +118,33 @@ def test_both_hemispheres_give_mirrored_dates(tmp_path):
     assert abs(apart.days) <= 4  # midsummer is 21 June and 21 December: 183 days apart
     looks = [found.hives[0].swarm.verdict for found in (north, south)]
     assert looks == ["look", "look"]
+
+
+TAKEN_OFF = SuperAdvice(
+    verdict="take off", hive="A", count=1, box_kind="medium", free_kg=(20.0, 24.0, 28.0),
+    back_chance=0.05, back_until=pd.Timestamp(ISSUE) + pd.Timedelta(days=30),
+    reasons=("no flow near",), changes=("another flow",), cautions=("moth in stored comb",),
+)  # fmt: skip
+
+
+def test_an_empty_super_taken_off_stands_in_words_calendar_and_json(found):
+    day = found.visits.next_fit(pd.Timestamp(ISSUE))
+    off = replace(TAKEN_OFF, when=When(day, day, day, 1.0))
+    other = replace(found, hives=(replace(found.hives[0], supers=off), *found.hives[1:]))
+    entry = next(e for e in words.entries(other) if e.advice is off)
+    assert (entry.date, entry.task) == (day, "Take 1 empty medium super off")
+    assert "wax moth eats stored comb" in " ".join(words.cautions(other))
+    assert '"verdict": "take off"' in as_json(other)
+    assert "Take 1 medium super off by" in " ".join(timing_text(other).split())
+
+
+@pytest.mark.parametrize("later_d, verdict", [(7, "take off"), (30, "room enough")])
+def test_a_super_comes_off_soon_or_is_left_for_a_later_look(found, later_d, verdict):
+    """Beyond two weeks (our choice) the next visit is too far for what is known today."""
+    day = found.visits.chance.index[0] + pd.Timedelta(days=later_d)
+    said = _near(replace(TAKEN_OFF, when=When(day, day, day, 1.0)), found.visits)
+    assert said.verdict == verdict
+    assert (said.back_chance is None) == (verdict == "room enough")
 
 
 def test_unknown_boxes_and_stores_ask_for_what_they_need(found):

@@ -11,6 +11,7 @@ import pandas as pd
 from flowcast.numbers import Numbers
 from flowcast.scale_log.room import FRAMES, free_comb
 
+SUPERS = ("medium", "shallow", "national super")  # kinds that stand over a brood box
 NEST_BOXES = ("deep", "jumbo", "national brood")  # where the queen lays
 USUAL_FRAMES = 10  # of the boxes whose weight stands in numbers.toml
 

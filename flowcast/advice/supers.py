@@ -1,4 +1,5 @@
-"""When the empty drawn comb runs out, and so when to add the next super, and how many."""
+"""When the empty drawn comb runs out, and so when to add the next super, and how many; and when an
+empty one is better off the hive."""
 
 from __future__ import annotations
 
@@ -7,19 +8,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from flowcast.advice.ahead import HiveAhead, first_true, positions, unripe
-from flowcast.advice.hive import Box, Estimate, HiveNow, frame_kg
+from flowcast.advice.ahead import HiveAhead, first_true, flows, positions, unripe
+from flowcast.advice.hive import SUPERS, Box, Estimate, HiveNow, frame_kg
 from flowcast.advice.when import Advice, When, when_of
 from flowcast.numbers import Numbers
 
 
 @dataclass(frozen=True, kw_only=True)
 class SuperAdvice(Advice):
-    """Verdicts: "add", "room enough", "no more this season", "too few bees", "while fed" (none is
-    put on a hive that is to be fed with syrup first), "unknown".
+    """Verdicts: "add", "take off" (empty ones, with no flow in sight), "room enough", "no more this
+    season", "too few bees", "while fed" (none is put on a hive that is to be fed with syrup first),
+    "unknown".
 
-    count: supers to add on that visit, of box_kind. free_kg: quantiles 10, 50, 90 % of what the
-    empty drawn combs can still take. wanted_kg: the same of what would come in beyond them within
+    count: supers to add on that visit, or to take off, of box_kind. back_chance: of those taken off, the
+    chance that one is wanted again by back_until. free_kg: quantiles 10, 50, 90 % of what
+    the empty drawn combs can still take. wanted_kg: the same of what would come in beyond them within
     the days looked at. last_worth: from which visit on a further super is not worth it this
     season; None when beyond the days looked at.
     """
@@ -29,6 +32,8 @@ class SuperAdvice(Advice):
     free_kg: tuple[float, float, float] | None = None
     wanted_kg: tuple[float, float, float] | None = None
     last_worth: pd.Timestamp | None = None
+    back_chance: float | None = None
+    back_until: pd.Timestamp | None = None
 
 
 def super_advice(
@@ -37,11 +42,12 @@ def super_advice(
     free: Estimate | None,
     next_super: Box,
     visits: pd.DatetimeIndex,
+    threshold_kg: float,
     numbers: Numbers,
     *,
     unripe_kg: float = 0.0,
 ) -> SuperAdvice:
-    """The last visit on which a super still comes in time, and how many.
+    """The last visit on which a super still comes in time, and how many; or that empty ones come off.
 
     Parameters
     ----------
@@ -53,13 +59,17 @@ def super_advice(
         The box the keeper would add; what is not drawn of it counts as foundation.
     visits : DatetimeIndex
         The visits ahead, the first of them the next one.
+    threshold_kg : float
+        Daily gain from which a day is a flow day. [kg]
     unripe_kg : float
         Nectar not yet ripe in the combs today, as carried in (`FlowModel.stock.wet`). [kg]
 
     Notes
     -----
     A super goes on at the visit before which the chance of running out of comb by the visit after
-    reaches `timing.out_chance`: one visit later would be too late, one earlier too soon.
+    reaches `timing.out_chance`: one visit later would be too late, one earlier too soon. That comb
+    runs out means that nectar would come in for which there is none: bees slow down well before
+    the last cell is filled, so a hive short of comb loses crop without ever standing full.
     """
     blank = SuperAdvice(verdict="unknown", hive=hive.name, box_kind=next_super.kind)
     if free is None:
@@ -75,6 +85,9 @@ def super_advice(
         needs=() if hive.frames_of_bees is not None else ("frames of bees",),
     )
     at = _last_good(empty, positions(visits, ahead.dates), numbers)
+    off = _taken_off(hive, left, ahead, visits, threshold_kg, numbers)
+    if off is not None:
+        return replace(found, **off)
     if at is None:
         return replace(found, verdict="room enough", changes=("stronger flow",))
     out = when_of(first_true(empty), ahead.dates[at[0]], ahead.dates)
@@ -162,6 +175,68 @@ def _how_many(left: np.ndarray, room: float, at: tuple[int, int], numbers: Numbe
         for n in range(1, most)
     ]
     return chances.index(True) + 1 if True in chances else most
+
+
+def _taken_off(
+    hive: HiveNow,
+    left: np.ndarray,
+    ahead: HiveAhead,
+    visits: pd.DatetimeIndex,
+    threshold_kg: float,
+    numbers: Numbers,
+) -> dict | None:
+    """The empty supers that come off on the next visit; None where none is to.
+
+    Those without which no visit would put one on for `timing.super_off_d`, by the rule by which supers
+    are added; none in a flow or with one near.
+    """
+    empty, at = empty_supers(hive), positions(visits, ahead.dates)
+    later = at[2:][at[2:] >= at[0] + numbers["timing.super_off_d"]] if len(at) else at
+    if not empty or not len(later):
+        return None
+    until = int(later[0])  # no visit before it looks further
+    count, chance = _spare(empty, left[:, :until].min(axis=1), numbers)
+    if not count or _flow_near(ahead.first(until), at[0], at[2], threshold_kg, numbers):
+        return None
+    day = ahead.dates[at[0]]
+    return {
+        "verdict": "take off",
+        "count": count,
+        "back_chance": chance,
+        "back_until": ahead.dates[until],
+        "box_kind": empty[0].kind,
+        "when": When(day, day, day, 1.0),
+        "reasons": ("no flow near", "beetles and moth in empty comb"),
+        "changes": ("another flow", "honey or brood in it"),
+        "cautions": ("look first", "moth in stored comb"),
+    }
+
+
+def _spare(empty: list[Box], lowest: np.ndarray, numbers: Numbers) -> tuple[int, float]:
+    """How many of the empty supers are spared, and the chance that the rest runs out of comb."""
+    gone = np.cumsum([box.combs * frame_kg(box.kind, numbers) for box in empty])
+    chances = (lowest - gone[:, None] < numbers["scale_log.full_kg"]).mean(axis=1)
+    count = int((chances < numbers["timing.out_chance"]).sum())  # they only grow
+    return count, float(chances[max(count - 1, 0)])
+
+
+def empty_supers(hive: HiveNow) -> list[Box]:
+    """Supers known to hold nothing, of one kind, from the top down to the first that is not such a one."""
+    found = []
+    for box in reversed(hive.boxes[1:]):
+        if box.kind not in SUPERS or box.full != 0.0 or (found and box.kind != found[0].kind):
+            break
+        found.append(box)
+    return found
+
+
+def _flow_near(
+    ahead: HiveAhead, here: int, near: int, threshold_kg: float, numbers: Numbers
+) -> bool:
+    """Whether a flow is on, or opens before the visit after next, more likely than not."""
+    windows = flows(ahead.gain_kg, threshold_kg, numbers)
+    comes = [any(first < near and last >= here for first, last in found) for found in windows]
+    return bool(np.mean(comes) >= 0.5)
 
 
 def _last_worth(

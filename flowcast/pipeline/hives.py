@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flowcast.advice.hive import Box, HiveNow, frame_kg, share_of
+from flowcast.advice.hive import SUPERS, Box, HiveNow, frame_kg, share_of
 from flowcast.advice.start import KINDS, Beginning
 from flowcast.flow.household import drivers
 from flowcast.numbers import Numbers
@@ -13,7 +13,6 @@ from flowcast.results import Record
 from flowcast.scale_log import yard_gains
 from flowcast.yard.settings import HiveSection
 
-SUPERS = ("medium", "shallow", "national super")  # kinds that stand over a brood box
 QUEEN_CELLS = ("queen cell", "swarm cell")  # words in a note of work.csv
 NO_CELLS = ("no queen cell", "no swarm cell")
 CELLS_DONE = ("split", "swarmed", "requeened")

@@ -12,7 +12,7 @@ import pandas as pd
 from flowcast import weather
 from flowcast.advice.after import AfterAdvice, read_after, winter_bees
 from flowcast.advice.ahead import HiveAhead, cold_from, hive_ahead
-from flowcast.advice.hive import Box, HiveNow, free_of, size_of, stores_of
+from flowcast.advice.hive import SUPERS, Box, HiveNow, free_of, size_of, stores_of
 from flowcast.advice.refractometer import read_water
 from flowcast.advice.ripe import (
     RipeAdvice,
@@ -42,7 +42,7 @@ from flowcast.flow.scenarios import Scenarios, future_of, simulate
 from flowcast.numbers import Numbers
 from flowcast.pipeline.beetles import beetle_outlook
 from flowcast.pipeline.gather import Reach
-from flowcast.pipeline.hives import SUPERS, hives_now, new_colonies
+from flowcast.pipeline.hives import hives_now, new_colonies
 from flowcast.pipeline.run import (
     HORIZON_DAYS,
     SCENARIOS,
@@ -228,7 +228,9 @@ def _hive(
     free = free_of(hive, stores, numbers)
     plan = _plan(visits)
     wet = float(np.mean(found.model.stock.wet))
-    supers = super_advice(hive, ahead, free, _next_super(hive), plan, numbers, unripe_kg=wet)
+    supers = super_advice(
+        hive, ahead, free, _next_super(hive), plan, threshold, numbers, unripe_kg=wet
+    )
     temp_c, breeding = futures.column("temp_mean_c"), _breeding(beetles)
     feed = stores_advice(
         hive, ahead, stores, temp_c, plan, threshold, numbers, beetle_season=breeding
@@ -298,8 +300,9 @@ def _splits(
 
 
 def _near(supers: SuperAdvice, visits: Visits) -> SuperAdvice:
-    """A super wanted only in months is none for now."""
-    last = visits.chance.index[0] + pd.Timedelta(days=CALENDAR_D)
+    """A super wanted only in months is none for now, and one that cannot come off soon stays."""
+    days = NEAR_D if supers.verdict == "take off" else CALENDAR_D
+    last = visits.chance.index[0] + pd.Timedelta(days=days)
     if supers.when is None or supers.when.date is None or supers.when.date <= last:
         return supers
     return replace(
@@ -308,6 +311,8 @@ def _near(supers: SuperAdvice, visits: Visits) -> SuperAdvice:
         when=None,
         count=0,
         last_worth=None,
+        back_chance=None,
+        back_until=None,
         reasons=(),
         changes=("stronger flow",),
     )

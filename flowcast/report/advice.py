@@ -105,6 +105,8 @@ def _sure(low_middle_high, say: Say) -> str:
 def _supers(a: SuperAdvice, say: Say) -> str:
     if a.verdict in ("unknown", "too few bees"):
         return say(f"supers.{a.verdict}")
+    if a.verdict == "take off":
+        return _take_off(a, say)
     room = say("supers.room", kg=_sure(a.free_kg, say))
     last = say("supers.last_worth", date=say.day(a.last_worth)) if a.last_worth else ""
     if a.verdict == "add":
@@ -112,8 +114,18 @@ def _supers(a: SuperAdvice, say: Say) -> str:
     return _joined(say(f"supers.{a.verdict}", room=room), last)
 
 
+def _take_off(a: SuperAdvice, say: Say) -> str:
+    until, chance = say.day(a.back_until), say.chance(a.back_chance)
+    told = {"by": _by(a.when, say), "until": until, "chance": chance}
+    return say("supers.take off", supers=_some(a, say), **told)
+
+
+def _some(a: SuperAdvice, say: Say) -> str:
+    return say("supers.some", n=a.count, kind=say(f"boxes.{a.box_kind}"))
+
+
 def _add(a: SuperAdvice, room: str, say: Say) -> str:
-    supers = say("supers.some", n=a.count, kind=say(f"boxes.{a.box_kind}"))
+    supers = _some(a, say)
     told = {"by": _by(a.when, say), "room": room, "chance": say.chance(a.when.chance)}
     between = _between(a.when, say)
     if not between:
@@ -357,11 +369,13 @@ ROOMS = {
     AfterAdvice: "supers off",
 }
 
+MOVED = {"add": "tasks.add", "take off": "tasks.take_off"}
+
 
 def task(advice: Advice, say: Say) -> str | None:
     """The advice as a line of a calendar; None where there is nothing to do."""
-    if isinstance(advice, SuperAdvice) and advice.verdict == "add":
-        return say("tasks.add", n=advice.count, kind=say(f"boxes.{advice.box_kind}"))
+    if isinstance(advice, SuperAdvice) and advice.verdict in MOVED:
+        return say(MOVED[advice.verdict], n=advice.count, kind=say(f"boxes.{advice.box_kind}"))
     if isinstance(advice, SplitAdvice) and advice.verdict in ("split", "wait"):
         return say("tasks.split", queen=say(f"task_queens.{advice.kind}"))
     if isinstance(advice, SwarmWatch) and advice.verdict == "cells: act now":

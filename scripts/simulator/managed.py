@@ -29,7 +29,7 @@ SYRUP_D = 90  # so long after a feed honey might be syrup
 
 @dataclass(frozen=True)
 class Orders:
-    """What to do to a hive on a day: supers on, and stores' worth of feed."""
+    """What to do to a hive on a day: supers on (off when below 0), and stores' worth of feed."""
 
     supers: int = 0
     feed_kg: float = 0.0
@@ -59,6 +59,11 @@ class ManagedHive:
     def colony(self) -> Colony:
         """Its bees, brood and stores."""
         return self.care.colony
+
+    @property
+    def empty_supers(self) -> int:
+        """Supers with nothing in them: bees fill the combs from below."""
+        return min(max(int(self.colony.free_kg // SUPER_HOLDS_KG), 0), self.care.supers)
 
     def twin(self) -> ManagedHive:
         """The same hive to try something on; its rows begin anew."""

@@ -202,14 +202,18 @@ def roomy_tables(
     """The daily truth of a hive that may stand full, and the boxes as seen on each visit.
 
     gain_kg becomes what the hive would have gained with room; shown_kg is what it did, free_kg the
-    comb that was free in the morning. Boxes: date, hive, and one column a box of frames full.
+    comb that was free in the morning.
     """
     free = {"shown_kg": run.gain_kg.round(4), "free_kg": run.free_kg.round(3)}
-    truth = gain.assign(gain_kg=run.roomy_kg.round(4), **free)
+    return gain.assign(gain_kg=run.roomy_kg.round(4), **free), looks_table(world, run)
+
+
+def looks_table(world: World, run: HiveRun) -> pd.DataFrame:
+    """The boxes as seen on each visit: date, hive, and one column a box of frames full."""
     rows = [(world.days.index[one.day], run.name, *frames_full(one)) for one in run.looks]
     names = ["date", "hive", "deep", *(f"super_{k}" for k in range(1, 7))]
     boxes = pd.DataFrame([row + (np.nan,) * (len(names) - len(row)) for row in rows], columns=names)
-    return truth, boxes.set_index("date")
+    return boxes.set_index("date")
 
 
 def frames_full(look: keeper.Look) -> tuple[float, ...]:
