@@ -11,7 +11,14 @@ from hypothesis import strategies as st
 
 from flowcast.advice.ahead import HiveAhead, hive_ahead, unripe
 from flowcast.advice.hive import Box, Estimate, HiveNow, free_of, stores_of
-from flowcast.advice.supers import against_mites, box_room, comb_taken, super_advice, while_fed
+from flowcast.advice.supers import (
+    against_mites,
+    box_room,
+    comb_taken,
+    off_for_feed,
+    super_advice,
+    while_fed,
+)
 from flowcast.advice.when import When
 from flowcast.flow.scenarios import Scenarios
 
@@ -190,6 +197,16 @@ def test_a_super_stays_that_may_not_be_empty_or_whose_flow_is_near():
     opens = np.r_[np.full(11, -0.1), np.full(7, 1.0), np.full(42, -0.1)]
     assert advice(opens, 60.0, hive=with_supers(0.0)).verdict == "room enough"
     assert advice(np.r_[np.zeros(20), opens], 60.0, hive=with_supers(0.0)).verdict == "take off"
+
+
+def test_none_comes_off_by_itself_where_all_come_off_for_the_feed():
+    """No syrup under supers meant for people: common practice, no source."""
+    said = advice(np.full(60, 0.2), 26.0, hive=with_supers(0.0))
+    fed = off_for_feed(said, True)
+    assert (fed.verdict, fed.when, fed.count, fed.back_chance) == ("while fed", None, 0, None)
+    assert off_for_feed(said, False) == said
+    added = advice(np.full(40, 1.0), 14.0)
+    assert off_for_feed(added, True) == added
 
 
 def test_without_visits_for_so_long_none_is_taken_off():

@@ -114,6 +114,15 @@ def while_fed(supers: SuperAdvice, syrup: When | None, numbers: Numbers) -> Supe
     return replace(supers, verdict="while fed", when=None, count=0, **why)
 
 
+def off_for_feed(supers: SuperAdvice, all_off: bool) -> SuperAdvice:
+    """Empty supers are not told to come off by themselves where all supers do, before the feed."""
+    if supers.verdict != "take off" or not all_off:
+        return supers
+    gone = {"when": None, "count": 0, "back_chance": None, "back_until": None, "cautions": ()}
+    why = {"reasons": ("syrup in supers",), "changes": ("another flow",)}
+    return replace(supers, verdict="while fed", **gone, **why)
+
+
 def against_mites(supers: SuperAdvice, latest: pd.Timestamp | None) -> SuperAdvice:
     """A super that goes on when supers should be off for the mites' sake says so. latest: that day."""
     if supers.verdict != "add" or latest is None or supers.when.date < latest:

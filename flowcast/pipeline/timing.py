@@ -33,7 +33,13 @@ from flowcast.advice.splits import (
 )
 from flowcast.advice.start import read_start
 from flowcast.advice.stores import StoresAdvice, stores_advice
-from flowcast.advice.supers import SuperAdvice, against_mites, super_advice, while_fed
+from flowcast.advice.supers import (
+    SuperAdvice,
+    against_mites,
+    off_for_feed,
+    super_advice,
+    while_fed,
+)
 from flowcast.advice.visits import CALENDAR_D, Visits, read_visits
 from flowcast.advice.when import Advice, When
 from flowcast.advice.winter import leave_advice
@@ -231,10 +237,13 @@ def _hive(
     supers = super_advice(
         hive, ahead, free, _next_super(hive), plan, threshold, numbers, unripe_kg=wet
     )
+    supers = _near(supers, visits)
     temp_c, breeding = futures.column("temp_mean_c"), _breeding(beetles)
     feed = stores_advice(
         hive, ahead, stores, temp_c, plan, threshold, numbers, beetle_season=breeding
     )
+    supers = while_fed(supers, _syrup(feed), numbers)
+    supers = off_for_feed(supers, feed.verdict == "supers off first")
     learned, mild = seasons >= 1, _is_mild(temp_c, numbers)
     leave = leave_advice(hive, ahead, stores, threshold, numbers, learned=learned, mild=mild)
     room = free.kg if free else None
@@ -243,7 +252,7 @@ def _hive(
     splits = _splits(hive, found, futures, visits, beetles, ahead)
     return HiveTiming(
         hive=hive.name,
-        supers=against_mites(while_fed(_near(supers, visits), _syrup(feed), numbers), latest),
+        supers=against_mites(supers, latest),
         splits=tuple(not_starving(s) for s in splits) if feed.first_of_all else splits,
         swarm=_on_fit_day(_dated(watch, until, visits), visits),
         stores=feed if feed.food == NO_FEED or feed.at_once else _on_fit_day(feed, visits),
