@@ -73,7 +73,7 @@ SHAPES = (
 def ribbon(found: YardOutlook) -> Figure:
     """The year behind and the month ahead, drawn once for a wide page and once for a phone."""
     frame, say = season_plots.ribbon_data(found), _say(found)
-    svg = "".join(_ribbon_svg(found, shape) for shape in SHAPES)
+    svg = "".join(_ribbon_svg(found, frame, shape) for shape in SHAPES)
     alt = f"{_past_words(frame, found)} {_chance_words(frame, say)}"
     header = [say(f"ribbon.{key}") for key in ("days", "gain", "flow_days", "hours", "usual")]
     rows = _past_rows(frame, found) + _ahead_rows(frame, found)
@@ -96,8 +96,9 @@ def _ribbon_day(row, say: Say) -> str:
     return say("ribbon.day_hours", **told)
 
 
-def _ribbon_svg(found: YardOutlook, shape: Shape) -> str:
-    frame, say = season_plots.ribbon_data(found, shape.days_back), _say(found)
+def _ribbon_svg(found: YardOutlook, frame: pd.DataFrame, shape: Shape) -> str:
+    say = _say(found)
+    frame = frame.loc[found.outlook.issue_date - pd.Timedelta(days=shape.days_back) :]
     lanes = _lanes(found, frame.index, shape)
 
     def draw(figure):
