@@ -157,7 +157,7 @@ def _mornings(
     day = np.floor(wall / 24).astype(np.int64)
     hour = wall - 24.0 * day
     inside = (hour >= dawn) & (hour <= noon)
-    known = nights[np.isfinite(nights["slope"])].to_dict("index")
+    known = nights[nights["slope"].notna()].to_dict("index")
     rows = {
         date: _dip(hours, weights, known[date], dawn)
         for date, hours, weights in _by_day(day[inside], hour[inside], kg[inside])
