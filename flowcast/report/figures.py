@@ -444,5 +444,4 @@ def _say(found) -> Say:
 
 
 def _signed(kg: float, say: Say) -> str:
-    text = say.weight(kg).replace(" ", "\N{NO-BREAK SPACE}")
-    return text if text[0] in "−0" else f"+{text}"
+    return say.weight(kg, sign="+").replace(" ", "\N{NO-BREAK SPACE}")

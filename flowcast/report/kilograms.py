@@ -107,9 +107,7 @@ def _row(name: str, row: pd.Series, say: Say) -> tuple[str, str, str]:
 
 
 def _signed(kg: float, say: Say) -> str:
-    if say.kg(kg) == "0":
-        return say.weight(kg)
-    return f"{'+' if kg > 0 else '−'}{say.weight(abs(kg))}"
+    return say.weight(kg, sign="+")
 
 
 def sentences(found: YardSeason) -> list[str]:
