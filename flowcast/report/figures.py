@@ -15,6 +15,7 @@ from flowcast.plots import season as season_plots
 from flowcast.plots import trust as trust_plots
 from flowcast.plots.bloom import Lanes, bloom_data, pack_lanes
 from flowcast.plots.canvas import draw_svg
+from flowcast.plots.style import PARAMETERS, width_of
 from flowcast.report import beetles as beetle_words
 from flowcast.report import explain as explain_words
 from flowcast.report import kilograms as kilogram_words
@@ -24,6 +25,7 @@ from flowcast.scale_log import CleanLog
 from flowcast.scale_log.words import cause_note
 
 DAYS_ON_A_PHONE = 120
+MARGIN_PT = 40  # figures at the left of a ribbon, and what is left free at its sides [point]
 NARROW_IN = 3.9  # a picture of this width keeps its letters readable on a phone [inch]
 
 
@@ -52,21 +54,20 @@ class Figure:
 class Shape:
     """One of the two forms of the ribbon: for a wide page, or for a phone.
 
-    days_back: how much of the past it holds; past_share: the past's share of its width; letters:
-    how many letters its width holds; columns: of its legend.
+    days_back: how much of the past it holds; past_share: the past's share of its days' width;
+    columns: of its legend.
     """
 
     name: str
     width_in: float
     days_back: int
     past_share: float
-    letters: float
     columns: int
 
 
 SHAPES = (
-    Shape("broad", 9.6, season_plots.DAYS_BACK, 0.77, 138, 7),
-    Shape("slim", NARROW_IN, DAYS_ON_A_PHONE, 0.62, 52, 2),
+    Shape("broad", 9.6, season_plots.DAYS_BACK, 0.77, 7),
+    Shape("slim", NARROW_IN, DAYS_ON_A_PHONE, 0.62, 2),
 )
 
 
@@ -110,13 +111,13 @@ def _ribbon_svg(found: YardOutlook, frame: pd.DataFrame, shape: Shape) -> str:
 
 
 def _lanes(found: YardOutlook, dates: pd.DatetimeIndex, shape: Shape) -> Lanes:
-    beside = len(_say(found)("chance.in_ten", times=10))  # the longest name at the right
+    beside = width_of(_say(found)("chance.in_ten", times=10), PARAMETERS["font.size"])
     return pack_lanes(
         bloom_data(found, dates),
         dates,
         found.outlook.issue_date,
         past_share=shape.past_share,
-        letters=shape.letters - 1.5 * max(beside - len("10 in 10"), 0),
+        width=72 * shape.width_in - MARGIN_PT - beside,
     )
 
 
