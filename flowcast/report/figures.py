@@ -429,7 +429,7 @@ def _log_finding(log: CleanLog, known, steps: pd.DataFrame, days: dict, say: Say
     if steps.empty:
         return say(f"log.{verb}", **told)
     newest = steps.iloc[0]
-    jump = {"date": say.full_day(newest["time"]), "by": _signed(newest["kg"], say)}
+    jump = {"date": say.full_day(newest["time"]), "by": say.weight(newest["kg"], sign="+")}
     return say(
         f"log.{verb}_with_jumps", **told, n=len(steps), **jump, cause=cause_note(newest["cause"])
     )
@@ -437,12 +437,9 @@ def _log_finding(log: CleanLog, known, steps: pd.DataFrame, days: dict, say: Say
 
 def _step_row(step, kind: str, say: Say) -> list[str]:
     when = say.moment(step.time) if kind == "scale" else say.full_day(step.time)
-    return [when, _signed(step.kg, say), say.note(cause_note(step.cause)), say.note(step.note)]
+    by = say.weight(step.kg, sign="+").replace(" ", "\N{NO-BREAK SPACE}")
+    return [when, by, say.note(cause_note(step.cause)), say.note(step.note)]
 
 
 def _say(found) -> Say:
     return found.record.yard.say
-
-
-def _signed(kg: float, say: Say) -> str:
-    return say.weight(kg, sign="+").replace(" ", "\N{NO-BREAK SPACE}")
