@@ -16,7 +16,7 @@ from flowcast.plots import season as season_plots
 from flowcast.report import screen
 from flowcast.report.data import outlook_data
 from flowcast.report.figures import ribbon
-from flowcast.report.page import render_page, render_sections, text_of, write_page
+from flowcast.report.page import _kept_together, render_page, render_sections, text_of, write_page
 from flowcast.report.sections import sections
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
@@ -163,6 +163,18 @@ def test_work_taken_out_is_listed(page):
     # Written at 09:00 UTC, which is 11:00 on the yard's clock in summer.
     assert "5 June 2024, 11:00" in page
     assert "+4.0\N{NO-BREAK SPACE}kg" in page
+
+
+def test_a_figure_stays_on_a_line_with_its_unit(page):
+    # Of 14 to 38 °C and 0.5 kg the spaces before the units; 1 in 10 is no inches.
+    said = _kept_together("14 to 38 °C, 20 % and 0.5 kg, 1 in 10")
+    assert (
+        said
+        == "14 to 38\N{NO-BREAK SPACE}°C, 20\N{NO-BREAK SPACE}% and 0.5\N{NO-BREAK SPACE}kg, 1 in 10"
+    )
+    sentences = re.findall(r"<li>([^<]*)</li>", re.sub(r'<ol class="days".*?</ol>', "", page))
+    told = [sentence for sentence in sentences if re.search(r"\d\s(kg|%|°C)", sentence)]
+    assert len(told) >= 3 and not any(re.search(r"\d (kg|%|°C)", sentence) for sentence in told)
 
 
 def test_pounds_are_shown_where_asked(tmp_path):
