@@ -93,6 +93,25 @@ OVERLAPS = """() => {
   return found;
 }"""
 
+# Signs that do not stand at the left of their figure, and how many signs were looked at. The place of a
+# letter is the browser's own.
+ASTRAY = """() => {
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  const at = (node, k) => { const r = document.createRange();
+    r.setStart(node, k); r.setEnd(node, k + 1); return r.getClientRects()[0]; };
+  let count = 0; const astray = [];
+  for (let n; n = walk.nextNode();) {
+    if (['STYLE', 'SCRIPT', 'TITLE'].includes(n.parentElement.tagName)) continue;
+    for (const found of n.textContent.matchAll(/[−+](?=\\d)/g)) {
+      const [sign, digit] = [at(n, found.index), at(n, found.index + 1)];
+      if (!sign || !digit || !sign.width) continue;
+      count += 1;
+      if (sign.left >= digit.left) astray.push(n.textContent.trim().slice(0, 60));
+    }
+  }
+  return [count, astray];
+}"""
+
 # Each text with its own colour and the first painted ground beneath it; W3C's WCAG 2.1, 1.4.3
 # (definition of relative luminance and contrast ratio; from memory).
 CONTRASTS = """() => {

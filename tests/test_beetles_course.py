@@ -203,6 +203,18 @@ def wild(seed, days=500):
     return Drivers(air + 1, water, rng.uniform(20, 100, days), air + rng.normal(0, 2, days), air)
 
 
+@given(SEEDS)
+@settings(max_examples=15, deadline=None)
+def test_many_days_of_stock_at_once_are_those_reckoned_day_by_day(seed):
+    weather, traits = wild(seed), draw_traits(NUMBERS, np.random.default_rng(seed), 8)
+    course = run_course(weather, traits, NUMBERS)
+    known = (course.pressure, course.rate, course.starts, weather, traits.column, NUMBERS)
+    whole = standing_stock(*known, before=np.full((8, 1), 0.4))
+    for day in (1, 7, 60, 61, 250, 499):
+        alone = standing_stock(*known, before=whole[:, :day])[:, day]
+        assert alone == pytest.approx(whole[:, day], rel=1e-9)
+
+
 @settings(max_examples=25)
 @given(SEEDS, st.floats(0, 1))
 def test_pressure_never_falls_with_water_or_humidity(seed, more):

@@ -254,6 +254,8 @@ def test_numbers_take_the_marks_of_the_language(tmp_path):
     assert say.number(-3.25, 2) == "−3,25"
     assert say.count(12345) == "12.345"
     assert say.weight(0.04) == "0 kg"
+    assert say.weight(-0.04, sign="+") == "0 kg"
+    assert say.weight(0.4, sign="+") == "+0,4 kg"
     assert say.weights(-0.3, 3.8) == "−0,3 to 3,8 kg"
 
 

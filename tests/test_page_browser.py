@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from browser import BEYOND, CONTRASTS, OVERLAPS, chromium, open_all, opened
+from browser import ASTRAY, BEYOND, CONTRASTS, OVERLAPS, chromium, open_all, opened
 from numbers_on_page import missing
 from pseudo import in_greek, in_hebrew, in_long_greek, write_pseudo
 from test_report import HOSTILE, _folder
@@ -210,6 +210,16 @@ def test_a_page_read_from_right_to_left_keeps_time_from_left_to_right(browser, w
         page.keyboard.press("End")
         assert page.evaluate("[window.scrollTo(-999, 0), window.scrollX]")[1] == 0
     assert (answer, drawn) == ("rtl", "ltr")
+
+
+# A sign stands at the left of its figure in every script (UAX #9's own reason for isolates; from memory).
+@pytest.mark.parametrize("which", ["scales and beetles", "from right to left"])
+def test_a_sign_stands_at_the_left_of_its_figure(browser, written, which):
+    with opened(browser, written(which)[0]) as page:
+        open_all(page)
+        count, astray = page.evaluate(ASTRAY)
+    assert count > 50
+    assert astray == []
 
 
 @pytest.mark.parametrize("which", YARDS)

@@ -19,11 +19,12 @@ from flowcast.messages import Say
 from flowcast.messages.words import english
 from flowcast.numbers import load_numbers
 from flowcast.plots import season
-from flowcast.plots.bloom import bloom_data, pack_lanes, plot_bloom
+from flowcast.plots.bloom import NAME_PT, bloom_data, pack_lanes, plot_bloom
 from flowcast.plots.canvas import draw_alone, draw_svg
 from flowcast.plots.log import check_data, check_words, draw_check, log_data, plot_log, step_data
 from flowcast.plots.room import make_room
-from flowcast.plots.style import KIND_COLOURS, paper, titled_legend
+from flowcast.plots.style import KIND_COLOURS, paper, titled_legend, width_of
+from flowcast.report import figures
 from flowcast.scale_log import CleanLog, clean_log
 
 TOML = """\
@@ -200,7 +201,7 @@ def test_no_bloom_stated_makes_no_lane(found):
         pd.date_range("2023-08-01", "2023-09-01"),
         pd.Timestamp("2023-08-20"),
         past_share=0.7,
-        letters=100,
+        width=400,
     )
     assert lanes.count == 0
 
@@ -221,17 +222,43 @@ def test_no_two_bars_of_a_lane_meet(rows):
         [(name, DATES[a], DATES[min(a + n, 199)], False) for a, n, name in sorted(rows)],
         columns=["plant", "first", "last", "irregular"],
     )
-    lanes = pack_lanes(bloom, DATES, DATES[170], past_share=0.7, letters=80)
+    lanes = pack_lanes(bloom, DATES, DATES[170], past_share=0.7, width=320)
     assert lanes.bars["lane"].max() + 1 == lanes.count <= len(rows)
     for _, lane in lanes.bars.groupby("lane"):
         assert (lane["first"].to_numpy()[1:] > lane["last"].to_numpy()[:-1]).all()
+
+
+# Bars that follow one another by every few days, some across the seam, with wide letters.
+@pytest.mark.parametrize("every_d", [5, 11, 23, 31])
+@pytest.mark.parametrize("shape", figures.SHAPES, ids=lambda shape: shape.name)
+def test_names_of_plants_stand_apart(found, monkeypatch, shape, every_d):
+    names = ["white clover", "mimosa", "ivy", "macadamia", "Wimmera mallee"]
+    frame = season.ribbon_data(found)
+    first = frame.index[-150:-9:every_d]
+    bloom = pd.DataFrame({"plant": [names[k % 5] for k in range(len(first))], "first": first})
+    bloom = bloom.assign(last=first + pd.Timedelta(days=every_d - 1), irregular=False)
+    monkeypatch.setattr(
+        figures, "bloom_data", lambda found, dates: bloom[bloom["first"] >= dates[0]]
+    )
+    svg = figures._ribbon_svg(found, frame, shape)
+    drawn = re.findall(
+        r'text-anchor: (start|end)[^>]* x="([\d.]+)" y="([\d.]+)"[^>]*>([^<]+)<', svg
+    )
+    placed = [
+        (float(y), float(x) - (side == "end") * width_of(name, NAME_PT), width_of(name, NAME_PT))
+        for side, x, y, name in drawn
+        if name in names
+    ]
+    assert len(placed) >= 4
+    for (y, left, wide), (below, right, _) in pairwise(sorted(placed)):
+        assert y != below or right - (left + wide) > 3.0
 
 
 # Two dollar signs would make a formula. Counted by hand: 25 letters and signs, then the mark that more follow.
 def test_names_are_drawn_as_they_are_written(found):
     dates = season.ribbon_data(found).index
     bloom = bloom_data(found, dates).assign(plant="$a$ \\frac{ 🐝 & <b> " + "long" * 9)
-    lanes = pack_lanes(bloom, dates, found.outlook.issue_date, past_share=0.7, letters=99)
+    lanes = pack_lanes(bloom, dates, found.outlook.issue_date, past_share=0.7, width=400)
     svg = draw_svg(
         "b", lambda figure: plot_bloom(lanes, dates, ax=figure.subplots()), (5, 2), Say()
     )

@@ -16,7 +16,7 @@ from flowcast.plots import season as season_plots
 from flowcast.report import screen
 from flowcast.report.data import outlook_data
 from flowcast.report.figures import ribbon
-from flowcast.report.page import render_page, render_sections, write_page
+from flowcast.report.page import _kept_together, render_page, render_sections, text_of, write_page
 from flowcast.report.sections import sections
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
@@ -155,8 +155,8 @@ def test_page_and_json_say_the_same(found, page):
     data = outlook_data(found)
     assert data["answer"] in " ".join(Tags(page).text)
     week = data["weekly"][0]
-    assert Say().weight(week["q50"]) in page
-    assert Say().weights(week["q10"], week["q90"]) in page
+    assert Say().weight(week["q50"]) in text_of(page)
+    assert Say().weights(week["q10"], week["q90"]) in text_of(page)
 
 
 def test_work_taken_out_is_listed(page):
@@ -165,9 +165,21 @@ def test_work_taken_out_is_listed(page):
     assert "+4.0\N{NO-BREAK SPACE}kg" in page
 
 
+def test_a_figure_stays_on_a_line_with_its_unit(page):
+    # Of 14 to 38 °C and 0.5 kg the spaces before the units; 1 in 10 is no inches.
+    said = _kept_together("14 to 38 °C, 20 % and 0.5 kg, 1 in 10")
+    assert (
+        said
+        == "14 to 38\N{NO-BREAK SPACE}°C, 20\N{NO-BREAK SPACE}% and 0.5\N{NO-BREAK SPACE}kg, 1 in 10"
+    )
+    sentences = re.findall(r"<li>([^<]*)</li>", re.sub(r'<ol class="days".*?</ol>', "", page))
+    told = [sentence for sentence in sentences if re.search(r"\d\s(kg|%|°C)", sentence)]
+    assert len(told) >= 3 and not any(re.search(r"\d (kg|%|°C)", sentence) for sentence in told)
+
+
 def test_pounds_are_shown_where_asked(tmp_path):
     pounds = pipeline.outlook(_folder(tmp_path, units="lb"), scenarios=200)
-    html = render_page(pounds)
+    html = text_of(render_page(pounds))
     kg = pounds.outlook.weekly["q50"].iloc[0]
     # One pound is 0.45359237 kg exactly (from memory).
     assert Say(units="lb").weight(kg) in html

@@ -113,7 +113,9 @@ def split_advice(
     ready = _ready(kind, len(ahead.gain_kg), numbers, rng)
     windows = flows(ahead.gain_kg, threshold_kg, numbers)
     crop = np.where(ahead.gain_kg >= threshold_kg, ahead.gain_kg, 0.0)
-    over = np.stack([_crop_change(crop, start, ready, numbers) for start in starts])
+    course = _split_course(ready, crop.shape[1], numbers)
+    # From each split on the crop goes by the course's first days.
+    over = np.stack([(crop[:, s:] * course[:, : crop.shape[1] - s]).sum(axis=1) for s in starts])
     ready_on = starts[:, None] + ready
     table = pd.DataFrame(
         {
@@ -140,13 +142,12 @@ def _ready(kind: str, count: int, numbers: Numbers, rng: np.random.Generator) ->
     return np.round(low + (high - low) * (rng.permutation(count) + 0.5) / count).astype(int)
 
 
-def _crop_change(crop: np.ndarray, start: int, ready: np.ndarray, numbers: Numbers) -> np.ndarray:
-    """What a split on this day adds to each scenario's crop. [kg]"""
-    since = np.arange(crop.shape[1]) - start
+def _split_course(ready: np.ndarray, days: int, numbers: Numbers) -> np.ndarray:
+    """Share that a split adds to the crop of the day it is made and of those after, (scenarios, days)."""
+    since = np.arange(days)
     grown = np.clip((since - ready[:, None]) / numbers["timing.egg_to_forager_d"], 0.0, 1.0)
-    before = (since >= 0) & (since < ready[:, None])
-    course = numbers["timing.split_gives"] * grown - numbers["timing.split_takes"] * before
-    return (crop * course).sum(axis=1)
+    before = since < ready[:, None]
+    return numbers["timing.split_gives"] * grown - numbers["timing.split_takes"] * before
 
 
 def _meets(windows: list[list], starts: np.ndarray, ready_on: np.ndarray, days: int) -> np.ndarray:

@@ -190,10 +190,11 @@ def standing_stock(
     for begin in range(known, len(course), apart):
         days = slice(begin, begin + apart)
         laying = flat[laid[days]]
-        emerged = feed[days] * laying * more / (laying + half)
-        for day, born in enumerate(emerged, start=begin):
-            stock = stock * kept[day] + born + flown[day]
-            course[day] = stock
+        added = feed[days] * laying * more / (laying + half) + flown[days]
+        # Of the stock and of all that is added since, as much as is left of it (stock' = kept stock + added).
+        left = np.cumprod(kept[days], axis=0)
+        course[days] = left * (stock + np.cumsum(added / left, axis=0))
+        stock = course[days][-1]
     return course.T
 
 

@@ -100,8 +100,8 @@ class FlowModel:
         As `predict`, without building the covariance anew for every number of hours: hours enter it
         as a factor alone. calendar: `calendar(days)`, where it is known already.
         """
-        at = [replace(days, foraging_h=np.full(len(days), float(h))) for h in hours]
-        members = [self.prior.members(part) for part in at]
+        every_day = np.tile(np.asarray(hours, float)[:, None], len(days))
+        members = list(self.prior.over_hours(days, every_day))
         mean = np.array([z.mean for z in members])
         if not self.observed:
             return mean
@@ -126,16 +126,18 @@ class FlowModel:
         cross = self.prior.between(self.days, self._members, days, z)
         return cross if self.views is None else self.views @ cross
 
-    def predict(self, days: Days) -> tuple[np.ndarray, np.ndarray]:
+    def predict(self, days: Days, members: Members | None = None) -> tuple[np.ndarray, np.ndarray]:
         """Mean (days,) and the part of the covariance root (observed, days) that the log removes.
 
-        The covariance of any subset i, j is prior(i, j) - root[:, i].T @ root[:, j].
+        The covariance of any subset i, j is prior(i, j) - root[:, i].T @ root[:, j]. members: the
+        prior's of these days, where they are known already.
         """
-        z = self.prior.members(days)
+        z = members or self.prior.members(days)
         if not self.observed:
             return z.mean, np.zeros((0, len(days)))
         seen = self._seen(days, z)
-        return z.mean + seen.T @ self.weights, solve_triangular(self.factor, seen, lower=True)
+        removed = solve_triangular(self.factor, seen, lower=True, check_finite=False)
+        return z.mean + seen.T @ self.weights, removed
 
 
 def fit_flow(spans: pd.DataFrame, days: Days, ensemble: Ensemble, numbers: Numbers) -> FlowModel:

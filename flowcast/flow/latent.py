@@ -10,6 +10,7 @@ rain washed out the day before; the drifts say how good this year, these weeks a
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,6 +65,12 @@ class Members:
     typical: np.ndarray
     own: np.ndarray
 
+    @classmethod
+    def of(cls, typical: np.ndarray, year: np.ndarray) -> Members:
+        """From every member's typical season and its year on the model's scale, (members, days)."""
+        mean, middle = year.mean(0), typical.mean(0)
+        return cls(mean, typical - middle, year - typical - (mean - middle))
+
     def take(self, days: np.ndarray | slice) -> Members:
         """The same on some of the days."""
         return Members(self.mean[days], self.typical[:, days], self.own[:, days])
@@ -84,13 +91,26 @@ class Prior:
 
     def members(self, days: Days) -> Members:
         """The ensembles on the model's scale, each on its own yard's days."""
-        both = np.empty((2, len(self.ensemble.half_h), len(days)))
-        for yard, ensemble in enumerate((self.ensemble, *self.others)):
-            here = days.yard == yard
-            both[..., here] = ensemble.both(days.take(here))
-        typical, year = to_scale(both)
-        mean = year.mean(0)
-        return Members(mean, typical - typical.mean(0), year - typical - (mean - typical.mean(0)))
+        # On the model's scale only when all that led there is let go of: of a log's days it is large.
+        return Members.of(*to_scale(next(self._intakes(days, days.foraging_h[None]))))
+
+    def over_hours(self, days: Days, hours: np.ndarray) -> Iterator[Members]:
+        """As `members`, had the days other foraging hours: for each row of hours, shape (rows, days)."""
+        return (Members.of(*to_scale(both)) for both in self._intakes(days, hours))
+
+    def _intakes(self, days: Days, hours: np.ndarray) -> Iterator[np.ndarray]:
+        """The ensembles' intakes with these hours, each row's (2, members, days). [kg]"""
+        ensembles = (self.ensemble, *self.others)
+        places = [days.yard == yard for yard in range(len(ensembles))]
+        each = (
+            ensemble.over_hours(days.take(here), hours[:, here])
+            for ensemble, here in zip(ensembles, places, strict=True)
+        )
+        for parts in zip(*each, strict=True):
+            both = np.empty((2, len(self.ensemble.half_h), len(days)))
+            for here, part in zip(places, parts, strict=True):
+                both[..., here] = part
+            yield both
 
     def between(self, a: Days, za: Members, b: Days, zb: Members) -> np.ndarray:
         """Covariance of days a and b, given their members; a block of days at a time, for memory."""

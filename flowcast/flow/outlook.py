@@ -144,10 +144,11 @@ def flow_windows_each(
 
 def _centred_mean(gain: np.ndarray, width: int) -> np.ndarray:
     half = width // 2
-    known = np.pad(np.isfinite(gain), ((0, 0), (half, half)))
-    filled = np.pad(np.nan_to_num(gain), ((0, 0), (half, half)))
-    count = np.lib.stride_tricks.sliding_window_view(known, width, axis=1).sum(-1)
-    total = np.lib.stride_tricks.sliding_window_view(filled, width, axis=1).sum(-1)
+    count, total = (
+        sum(padded[:, k : padded.shape[1] - width + 1 + k] for k in range(width))
+        for values in (np.isfinite(gain).astype(int), np.nan_to_num(gain))
+        for padded in [np.pad(values, ((0, 0), (half, half)))]
+    )
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 

@@ -10,7 +10,7 @@ of the flow model before any log, so that a log of any length takes over by evid
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 
@@ -107,9 +107,15 @@ class Ensemble:
 
     def both(self, days: Days) -> np.ndarray:
         """Intake in the typical season and in the day's own year, shape (2, members, days). [kg]"""
+        return next(self.over_hours(days, days.foraging_h[None]))
+
+    def over_hours(self, days: Days, hours: np.ndarray) -> Iterator[np.ndarray]:
+        """As `both`, had the days other foraging hours: for each row of hours, shape (rows, days)."""
         own = 1 + self._year_of(days)
         ideal = np.stack([self._ideal(days, table) for table in (np.zeros_like(own), own)])
-        return ideal * self._reach(days) * self._moist(days)
+        moist = self._moist(days)
+        for row in hours:
+            yield ideal * self._reach(row) * moist
 
     @cached_property
     def _by_day(self) -> np.ndarray:
@@ -129,11 +135,11 @@ class Ensemble:
             year[days.season == season] = k
         return year
 
-    def _reach(self, days: Days) -> np.ndarray:
-        """Share of an ideal day's intake that the day's foraging hours allow."""
+    def _reach(self, hours: np.ndarray) -> np.ndarray:
+        """Share of an ideal day's intake that each day's foraging hours allow. (members, days)"""
         full = self.numbers["flow.full_day_h"]
         half = self.half_h[:, None]
-        hours = np.nan_to_num(days.foraging_h)[None, :]
+        hours = np.nan_to_num(hours)[None, :]
         return hours / (hours + half) * (full + half) / full
 
     def _moist(self, days: Days) -> np.ndarray:

@@ -21,7 +21,7 @@ from flowcast.flow.days import (
 )
 from flowcast.flow.fit import FlowModel
 from flowcast.flow.household import drivers, level_memory, step, swing, use
-from flowcast.flow.latent import flight_days, from_scale
+from flowcast.flow.latent import Members, flight_days, from_scale
 from flowcast.numbers import Numbers
 from flowcast.tables import Place
 from flowcast.weather import (
@@ -224,11 +224,12 @@ def _paths(
     more = np.empty_like(away)
     for s in range(len(future.labels)):  # one at a time: all at once take most of the memory
         one = Days(*(getattr(nodes, name)[s] for name in nodes.__dataclass_fields__))
-        mean[s], removed = model.predict(one)
+        members = model.prior.members(one)
+        mean[s], removed = model.predict(one, members)
         rows = weather == s
         if rows.any():
             more[rows] = off[rows] @ (removed.T @ model.if_used).T
-            away[rows] = normal[rows] @ _root(model, one, removed).T
+            away[rows] = normal[rows] @ _root(model, one, members, removed).T
     return mean[weather][:, node_of], more[:, node_of], (away[:, node_of] + noise) * model.spread
 
 
@@ -259,9 +260,8 @@ def _middle(values: np.ndarray) -> np.ndarray:
     return np.take_along_axis(order, np.maximum(known - 1, 0)[:, None] // 2, axis=1)[:, 0]
 
 
-def _root(model: FlowModel, days: Days, removed: np.ndarray) -> np.ndarray:
+def _root(model: FlowModel, days: Days, z: Members, removed: np.ndarray) -> np.ndarray:
     """Lower root of the covariance of one weather's days, of which the log removes a part."""
-    z = model.prior.members(days)
     cov = model.prior.between(days, z, days, z) - removed.T @ removed
     values, vectors = np.linalg.eigh(cov)
     return vectors * np.sqrt(np.maximum(values, 0.0))

@@ -17,6 +17,7 @@ DATE_FORMS = {
     "November 9, 2026": "month_first",
     "2026-11-09": "iso",
 }
+ISOLATED = "\u2066{}\u2069"  # run from left to right by itself: LRI and PDI of UAX #9
 MONTHS = (
     "january", "february", "march", "april", "may", "june",
     "july", "august", "september", "october", "november", "december",
@@ -80,8 +81,8 @@ class Say:
         return self._marks(f"{value:g}")
 
     def tick_figure(self, text: str) -> str:
-        """A figure that an axis has worked out, with the language's marks."""
-        return self._marks(text)
+        """A figure that an axis has worked out, with the language's marks; it stands alone."""
+        return self._marked(text)
 
     def count(self, n: int) -> str:
         """A whole number with its thousands apart."""
@@ -108,6 +109,12 @@ class Say:
         return self(f"joints.{joint}").join(parts)
 
     def _marks(self, text: str) -> str:
+        """A figure with the language's marks, and its sign at its left whatever letters run around it."""
+        told = self._marked(text)
+        signed = text.startswith(("-", "+"))
+        return ISOLATED.format(told) if signed and self.direction == "rtl" else told
+
+    def _marked(self, text: str) -> str:
         marks = {"-": "−", ".": self("numbers.decimal"), ",": self("numbers.thousands")}
         return text.translate(str.maketrans(marks))
 
@@ -124,17 +131,18 @@ class Say:
         name, factor, _ = shown_in("km", self.units)
         return factor, name
 
-    def kg(self, kg: float, digits: int | None = None) -> str:
+    def kg(self, kg: float, digits: int | None = None, *, sign: str = "") -> str:
         """A weight's figure without its unit; one decimal below 10, none above, unless told."""
         value = kg * self.scale
         if digits is not None:
-            return self.number(value, digits)
-        text = self.number(value, 1 if abs(value) < 9.95 else 0)
-        return text if text.strip(f"−0{self('numbers.decimal')}") else "0"
+            return self.number(value, digits, sign=sign)
+        if round(value, 1) == 0:
+            return "0"
+        return self.number(value, 1 if abs(value) < 9.95 else 0, sign=sign)
 
-    def weight(self, kg: float, digits: int | None = None) -> str:
-        """A weight in the yard's unit: 13 kg"""
-        return self._with_unit(self.kg(kg, digits), "kg")
+    def weight(self, kg: float, digits: int | None = None, *, sign: str = "") -> str:
+        """A weight in the yard's unit: 13 kg; sign "+" shows both: +13 kg"""
+        return self._with_unit(self.kg(kg, digits, sign=sign), "kg")
 
     def weights(self, low: float, high: float, digits: int | None = None) -> str:
         """−0.3 to 3.8 kg"""

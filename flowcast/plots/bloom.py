@@ -6,10 +6,12 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from flowcast.plots.style import HEATH, INK
+from flowcast.plots.style import HEATH, INK, width_of
 from flowcast.results import YardOutlook
 
 LONGEST_NAME = 26
+NAME_PT, APART_PT = 8.5, 6.0  # a name's letters, and least room between two names [point]
+SEAM_PT = 25.0  # between the days behind and those ahead, where pictures are laid out [point]
 ONE_DAY = pd.Timedelta(days=1)
 
 
@@ -63,7 +65,7 @@ def pack_lanes(
     issue_date: pd.Timestamp,
     *,
     past_share: float,
-    letters: float,
+    width: float,
 ) -> Lanes:
     """Give each bar the first lane in which neither it nor its name meets another.
 
@@ -74,17 +76,19 @@ def pack_lanes(
     dates : DatetimeIndex
         The ribbon's days.
     past_share : float
-        Share of the ribbon's width up to the issue date; the days ahead have the rest.
-    letters : float
-        How many letters of a name fit on the ribbon's width.
+        Share of the days' width up to the issue date; the days ahead have the rest.
+    width : float
+        From the ribbon's first day to its last, the seam between its two parts included. [point]
     """
     ends: list[float] = []
     lanes, at_end = [], []
     for bar in bloom.itertuples():
-        left = _place(bar.first, dates, issue_date, past_share)
-        right = _place(bar.last + ONE_DAY, dates, issue_date, past_share)
-        length = (len(_short(bar.plant)) + 2) / letters
-        over = left + length > 1
+        left, right = (
+            _place(day, dates, issue_date, past_share, width)
+            for day in (bar.first, bar.last + ONE_DAY)
+        )
+        length = width_of(_short(bar.plant), NAME_PT) + APART_PT
+        over = left + length > width
         low, high = (
             (min(left, right - length), right) if over else (left, max(right, left + length))
         )
@@ -95,13 +99,13 @@ def pack_lanes(
     return Lanes(bloom.assign(lane=lanes, at_end=at_end), len(ends), issue_date, past_share)
 
 
-def _place(date, dates: pd.DatetimeIndex, issue_date, past_share: float) -> float:
-    """Where a date lies on the ribbon, 0 to 1."""
+def _place(date, dates: pd.DatetimeIndex, issue_date, past_share: float, width: float) -> float:
+    """How far from the ribbon's left end a date lies. [point]"""
+    both = width - SEAM_PT
     if date <= issue_date:
-        return past_share * ((date - dates[0]) / (issue_date - dates[0]))
-    return past_share + (1 - past_share) * (
-        (date - issue_date) / (dates[-1] + ONE_DAY - issue_date)
-    )
+        return past_share * both * ((date - dates[0]) / (issue_date - dates[0]))
+    ahead = (date - issue_date) / (dates[-1] + ONE_DAY - issue_date)
+    return past_share * both + SEAM_PT + (1 - past_share) * both * ahead
 
 
 def plot_bloom(lanes: Lanes, dates: pd.DatetimeIndex, *, ax):
@@ -121,7 +125,7 @@ def plot_bloom(lanes: Lanes, dates: pd.DatetimeIndex, *, ax):
 
 
 def _name(ax, bar, x: pd.Timestamp) -> None:
-    text = ax.text(x, bar.lane - 0.2, _short(bar.plant), fontsize=8.5, color=INK, va="bottom")
+    text = ax.text(x, bar.lane - 0.2, _short(bar.plant), fontsize=NAME_PT, color=INK, va="bottom")
     text.set_horizontalalignment("right" if bar.at_end else "left")
     text.set_in_layout(False)  # a name may reach into the next axes, which must not make room
 

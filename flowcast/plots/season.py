@@ -32,15 +32,13 @@ ONE_DAY = pd.Timedelta(days=1)
 BANDS = (("q05", "q95", "#e6e9ea"), ("q10", "q90", "#c9d4dd"), ("q25", "q75", MIST))
 
 
-def ribbon_data(found: YardOutlook, days_back: int = DAYS_BACK) -> pd.DataFrame:
-    """The days up to the issue date and the days ahead, one row a local date.
+def ribbon_data(found: YardOutlook) -> pd.DataFrame:
+    """The year up to the issue date and the days ahead, one row a local date.
 
     Parameters
     ----------
     found : YardOutlook
-        What the pipeline found.
-    days_back : int
-        How many days before the issue date are shown, fewer where the weather begins later. [d]
+        What the pipeline found; the weather may begin later than a year ago.
 
     Returns
     -------
@@ -51,7 +49,7 @@ def ribbon_data(found: YardOutlook, days_back: int = DAYS_BACK) -> pd.DataFrame:
         is NaN where nothing is known. [kg/d, h/d, 1]
     """
     record = found.record
-    first = max(record.issue_date - days_back * ONE_DAY, record.daily.index[0])
+    first = max(record.issue_date - DAYS_BACK * ONE_DAY, record.daily.index[0])
     past = pd.date_range(first, record.issue_date - ONE_DAY)
     ahead = found.outlook.daily[["p_flow_day", "foraging_h"]].iloc[: found.outlook.window_days]
     single = record.spans[record.spans["days"] == 1]["gain_kg"]
@@ -195,7 +193,9 @@ def _columns(ax, heights: pd.Series, colour: str, label: str) -> None:
         axis=1,
     )
     codes = [Path.MOVETO, Path.LINETO, Path.LINETO, Path.LINETO, Path.CLOSEPOLY] * len(left)
-    ax.add_patch(PathPatch(Path(corners.reshape(-1, 2), codes), fc=colour, lw=0, label=label))
+    path = Path(corners.reshape(-1, 2), codes)
+    ax.add_artist(PathPatch(path, fc=colour, lw=0, label=label))
+    ax.update_datalim(path.vertices)  # as `add_patch` would, which looks for curves in it first
     ax.autoscale_view()
 
 

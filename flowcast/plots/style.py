@@ -69,12 +69,28 @@ def paper():
     """Pictures drawn inside look like this; nothing outside is touched."""
     import matplotlib as mpl
 
-    with mpl.rc_context(PARAMETERS), warnings.catch_warnings():
-        # The browser draws the letters, so what the measuring font lacks is no loss.
-        warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from")
+    with mpl.rc_context(PARAMETERS), _letters_lacking():
         # Words that leave no room are broken (`room`), and the picture is laid out again.
         warnings.filterwarnings("ignore", message="constrained_layout not applied")
         yield
+
+
+@contextmanager
+def _letters_lacking():
+    """The browser draws the letters, so what the measuring font lacks is no loss."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from")
+        yield
+
+
+def width_of(text: str, size: float) -> float:
+    """How wide a text in letters of this size [point] is, as pictures are laid out. [point]"""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
+    letters = FontProperties(family=PARAMETERS["font.sans-serif"], size=size)
+    with _letters_lacking():
+        return text_to_path.get_text_width_height_descent(text, letters, ismath=False)[0]
 
 
 def titled_legend(ax, title: str, *, columns: int = 3) -> None:

@@ -149,10 +149,11 @@ def daily_shares(spans: pd.DataFrame, first: pd.Timestamp, last: pd.Timestamp) -
     inside = spans[(spans.index >= first) & (ends <= last + pd.Timedelta(days=1))]
     days = pd.date_range(first, last)
     total, told = np.zeros((2, len(days))), np.zeros((2, len(days)))
-    for start, n, kg in zip(inside.index, inside["days"], inside["gain_kg"], strict=True):
-        at, kind = (start - first).days, int(n > 1)
-        total[kind, at : at + int(n)] += kg / n
-        told[kind, at : at + int(n)] += 1
+    begins, lengths = (inside.index - first).days, inside["days"].astype(int)
+    for at, n, kg in zip(begins, lengths, inside["gain_kg"], strict=True):
+        kind = int(n > 1)
+        total[kind, at : at + n] += kg / n
+        told[kind, at : at + n] += 1
     with np.errstate(invalid="ignore"):
         single, longer = total / told
     return pd.Series(np.where(np.isfinite(single), single, longer), days)

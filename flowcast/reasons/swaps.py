@@ -154,8 +154,8 @@ class _Surface:
 
 def _table(model: FlowModel, days: Days, calendar: np.ndarray) -> np.ndarray:
     """z of the model and of some members at every node of the hours, (1 + members, hours, days)."""
-    few = model.prior.ensemble.first(MEMBERS)
-    members = to_scale(few.both(_grid(days))[0]).reshape(MEMBERS, len(HOURS), len(days))
+    few = model.prior.ensemble.first(MEMBERS).over_hours(days, np.tile(HOURS[:, None], len(days)))
+    members = to_scale(np.stack([typical for typical, _ in few], axis=1))
     return np.concatenate([model.mean(days, HOURS, calendar)[None], members])
 
 
@@ -173,12 +173,6 @@ def _flowers_of(days: Days, own: pd.DataFrame, other: pd.DataFrame, taken) -> Da
         temp_c=given["temp_mean_c"],
         pheno_day=days.season_day + given["shift_d"],
     )
-
-
-def _grid(days: Days) -> Days:
-    """Every day at every node of the hours, as one run of days."""
-    each = {name: np.tile(getattr(days, name), len(HOURS)) for name in days.__dataclass_fields__}
-    return Days(**each | {"foraging_h": np.repeat(HOURS, len(days))})
 
 
 def _ends(values: np.ndarray, nodes: np.ndarray):

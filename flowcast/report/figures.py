@@ -15,6 +15,7 @@ from flowcast.plots import season as season_plots
 from flowcast.plots import trust as trust_plots
 from flowcast.plots.bloom import Lanes, bloom_data, pack_lanes
 from flowcast.plots.canvas import draw_svg
+from flowcast.plots.style import PARAMETERS, width_of
 from flowcast.report import beetles as beetle_words
 from flowcast.report import explain as explain_words
 from flowcast.report import kilograms as kilogram_words
@@ -24,6 +25,7 @@ from flowcast.scale_log import CleanLog
 from flowcast.scale_log.words import cause_note
 
 DAYS_ON_A_PHONE = 120
+MARGIN_PT = 40  # figures at the left of a ribbon, and what is left free at its sides [point]
 NARROW_IN = 3.9  # a picture of this width keeps its letters readable on a phone [inch]
 
 
@@ -52,28 +54,27 @@ class Figure:
 class Shape:
     """One of the two forms of the ribbon: for a wide page, or for a phone.
 
-    days_back: how much of the past it holds; past_share: the past's share of its width; letters:
-    how many letters its width holds; columns: of its legend.
+    days_back: how much of the past it holds; past_share: the past's share of its days' width;
+    columns: of its legend.
     """
 
     name: str
     width_in: float
     days_back: int
     past_share: float
-    letters: float
     columns: int
 
 
 SHAPES = (
-    Shape("broad", 9.6, season_plots.DAYS_BACK, 0.77, 138, 7),
-    Shape("slim", NARROW_IN, DAYS_ON_A_PHONE, 0.62, 52, 2),
+    Shape("broad", 9.6, season_plots.DAYS_BACK, 0.77, 7),
+    Shape("slim", NARROW_IN, DAYS_ON_A_PHONE, 0.62, 2),
 )
 
 
 def ribbon(found: YardOutlook) -> Figure:
     """The year behind and the month ahead, drawn once for a wide page and once for a phone."""
     frame, say = season_plots.ribbon_data(found), _say(found)
-    svg = "".join(_ribbon_svg(found, shape) for shape in SHAPES)
+    svg = "".join(_ribbon_svg(found, frame, shape) for shape in SHAPES)
     alt = f"{_past_words(frame, found)} {_chance_words(frame, say)}"
     header = [say(f"ribbon.{key}") for key in ("days", "gain", "flow_days", "hours", "usual")]
     rows = _past_rows(frame, found) + _ahead_rows(frame, found)
@@ -96,8 +97,9 @@ def _ribbon_day(row, say: Say) -> str:
     return say("ribbon.day_hours", **told)
 
 
-def _ribbon_svg(found: YardOutlook, shape: Shape) -> str:
-    frame, say = season_plots.ribbon_data(found, shape.days_back), _say(found)
+def _ribbon_svg(found: YardOutlook, frame: pd.DataFrame, shape: Shape) -> str:
+    say = _say(found)
+    frame = frame.loc[found.outlook.issue_date - pd.Timedelta(days=shape.days_back) :]
     lanes = _lanes(found, frame.index, shape)
 
     def draw(figure):
@@ -109,13 +111,13 @@ def _ribbon_svg(found: YardOutlook, shape: Shape) -> str:
 
 
 def _lanes(found: YardOutlook, dates: pd.DatetimeIndex, shape: Shape) -> Lanes:
-    beside = len(_say(found)("chance.in_ten", times=10))  # the longest name at the right
+    beside = width_of(_say(found)("chance.in_ten", times=10), PARAMETERS["font.size"])
     return pack_lanes(
         bloom_data(found, dates),
         dates,
         found.outlook.issue_date,
         past_share=shape.past_share,
-        letters=shape.letters - 1.5 * max(beside - len("10 in 10"), 0),
+        width=72 * shape.width_in - MARGIN_PT - beside,
     )
 
 
@@ -427,7 +429,7 @@ def _log_finding(log: CleanLog, known, steps: pd.DataFrame, days: dict, say: Say
     if steps.empty:
         return say(f"log.{verb}", **told)
     newest = steps.iloc[0]
-    jump = {"date": say.full_day(newest["time"]), "by": _signed(newest["kg"], say)}
+    jump = {"date": say.full_day(newest["time"]), "by": say.weight(newest["kg"], sign="+")}
     return say(
         f"log.{verb}_with_jumps", **told, n=len(steps), **jump, cause=cause_note(newest["cause"])
     )
@@ -435,13 +437,9 @@ def _log_finding(log: CleanLog, known, steps: pd.DataFrame, days: dict, say: Say
 
 def _step_row(step, kind: str, say: Say) -> list[str]:
     when = say.moment(step.time) if kind == "scale" else say.full_day(step.time)
-    return [when, _signed(step.kg, say), say.note(cause_note(step.cause)), say.note(step.note)]
+    by = say.weight(step.kg, sign="+").replace(" ", "\N{NO-BREAK SPACE}")
+    return [when, by, say.note(cause_note(step.cause)), say.note(step.note)]
 
 
 def _say(found) -> Say:
     return found.record.yard.say
-
-
-def _signed(kg: float, say: Say) -> str:
-    text = say.weight(kg).replace(" ", "\N{NO-BREAK SPACE}")
-    return text if text[0] in "−0" else f"+{text}"

@@ -96,20 +96,14 @@ def rows(found: YardSeason) -> list[tuple[str, ...]]:
     parts = [*k.parts.iterrows(), (IN_ALL, k.flight)]
     table += [_row(say(f"drivers.{driver}"), row, say) for driver, row in parts]
     if k.seasons:
-        table.append((say("kilograms.rest"), _signed(k.rest_kg, say), ""))
-        table.append((say("kilograms.more"), _signed(k.more_kg, say), ""))
+        table.append((say("kilograms.rest"), say.weight(k.rest_kg, sign="+"), ""))
+        table.append((say("kilograms.more"), say.weight(k.more_kg, sign="+"), ""))
     return table
 
 
 def _row(name: str, row: pd.Series, say: Say) -> tuple[str, str, str]:
-    low, high = _signed(row["q10"], say), _signed(row["q90"], say)
-    return name, _signed(row["kg"], say), say("kilograms.low_and_high", low=low, high=high)
-
-
-def _signed(kg: float, say: Say) -> str:
-    if say.kg(kg) == "0":
-        return say.weight(kg)
-    return f"{'+' if kg > 0 else '−'}{say.weight(abs(kg))}"
+    kg, low, high = (say.weight(row[part], sign="+") for part in ("kg", "q10", "q90"))
+    return name, kg, say("kilograms.low_and_high", low=low, high=high)
 
 
 def sentences(found: YardSeason) -> list[str]:

@@ -18,6 +18,8 @@ from flowcast.results import YardBeetles, YardOutlook, YardReport, YardSeason, Y
 
 USERS_OWN = (".toml", ".csv", ".gz")
 DOCTYPE = b"<!doctype html>"
+# Between a figure and its unit; inches are left out, whose "in" is more often a word.
+UNIT = re.compile(r"(?<=\d) (?=%|°[CF]|(?:kg|lb|mm|km|mi|ft|m|h)\b)")
 
 
 def render_page(
@@ -75,13 +77,20 @@ def fill(template: str, **values) -> str:
 def _environment():
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    return Environment(
+    environment = Environment(
         loader=PackageLoader("flowcast", "report"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["together"] = _kept_together
+    return environment
+
+
+def _kept_together(text: str) -> str:
+    """A sentence with every figure kept on one line with its unit."""
+    return UNIT.sub("\N{NO-BREAK SPACE}", text)
 
 
 def _part(name: str) -> str:

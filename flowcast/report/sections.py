@@ -229,8 +229,10 @@ def _rests(report: YardReport) -> dict:
 
 
 def _cautions(report: YardReport) -> dict:
+    always = cautions(report.outlook.record.yard.say)
     work = timing.cautions(report.dates) if report.dates else []
-    return {"always": cautions(report.outlook.record.yard.say), "work": work}
+    said = " ".join(always)
+    return {"always": always, "work": [caution for caution in work if caution not in said]}
 
 
 def _foot(found: YardOutlook) -> dict:

@@ -1,5 +1,7 @@
 """What a day looks like from inside: foragers leaving, nectar coming in, weight lost by night."""
 
+from collections.abc import Iterator
+
 import numpy as np
 import pandas as pd
 from scipy.special import ndtri
@@ -94,11 +96,11 @@ def _night_lines(
     night = np.floor((wall - dusk) / 24).astype(np.int64)
     hour = wall - 24.0 * night
     inside = hour <= dawn
-    rows = {}
-    for date, part in pd.DataFrame({"h": hour, "kg": kg})[inside].groupby(night[inside]):
-        line = _line(part["h"].to_numpy(), part["kg"].to_numpy(), dusk, dawn)
-        if line:
-            rows[int(date)] = line
+    lines = {
+        date: _line(hours, weights, dusk, dawn)
+        for date, hours, weights in _by_day(night[inside], hour[inside], kg[inside])
+    }
+    rows = {date: line for date, line in lines.items() if line}
     names = [
         "dusk_kg",
         "dawn_kg",
@@ -111,6 +113,15 @@ def _night_lines(
     ]
     nights = pd.DataFrame.from_dict(rows, orient="index", columns=names)
     return _with_common_noise(nights)
+
+
+def _by_day(
+    day: np.ndarray, hour: np.ndarray, kg: np.ndarray
+) -> Iterator[tuple[int, np.ndarray, np.ndarray]]:
+    """Each day with its hours and weights; days in order."""
+    days, first = np.unique(day, return_index=True)
+    parts = (np.split(values, first[1:]) for values in (hour, kg))
+    return zip(days.tolist(), *parts, strict=True) if len(days) else iter(())
 
 
 def _with_common_noise(nights: pd.DataFrame) -> pd.DataFrame:
@@ -146,15 +157,17 @@ def _mornings(
     day = np.floor(wall / 24).astype(np.int64)
     hour = wall - 24.0 * day
     inside = (hour >= dawn) & (hour <= noon)
-    rows = {}
-    for date, part in pd.DataFrame({"h": hour, "kg": kg})[inside].groupby(day[inside]):
-        if date in nights.index and np.isfinite(nights.at[date, "slope"]) and len(part) >= 5:
-            rows[date] = _dip(part["h"].to_numpy(), part["kg"].to_numpy(), nights.loc[date], dawn)
+    known = nights[nights["slope"].notna()].to_dict("index")
+    rows = {
+        date: _dip(hours, weights, known[date], dawn)
+        for date, hours, weights in _by_day(day[inside], hour[inside], kg[inside])
+        if date in known and len(hours) >= 5
+    }
     names = ["departure_kg", "departure_sd_kg", "lowest_h"]
     return pd.DataFrame.from_dict(rows, orient="index", columns=names).reindex(nights.index)
 
 
-def _dip(hour: np.ndarray, kg: np.ndarray, night: pd.Series, dawn: float) -> list[float]:
+def _dip(hour: np.ndarray, kg: np.ndarray, night: dict[str, float], dawn: float) -> list[float]:
     below = night["dawn_kg"] + night["slope"] * (hour - dawn) - kg
     lowest = int(np.argmax(below))
     # Of several weights near the lowest one was it by chance: their largest error is expected off.
