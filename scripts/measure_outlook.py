@@ -1,14 +1,16 @@
 """Measure outlooks on simulated yards whose truth is known.
 
-    python scripts/measure_outlook.py YARD [YARD ...] [--every 14] [--days 337] [--no-log] [--csv FILE]
-                                      [--boxes toml|none|visits]
+    python scripts/measure_outlook.py YARD [YARD ...] [--every 14] [--days 337] [--csv FILE]
+                                      [--no-log [--region YARD ...]] [--boxes toml|none|visits]
 
 Each yard folder holds truth/gain-<hive>.csv (date, gain_kg). Outlooks are issued over the last
 year of the truth, from the log and weather before each date, once with past years' weather ahead
 and once with the weather as it came, and scored against the median true gain over hives: twice
 the pinball loss, mean over the quantiles, beside climatology, persistence and a damped blend
 learned from the same cleaned log; and the share of truths inside the 10-90 % interval. With
---no-log the hives are taken away first, as in a new yard. Hand-weighed yards have no daily gains
+--no-log the hives are taken away first, as in a new yard, and what stands beside is a climatology of
+the region: the true gains of earlier years at the other yards given that share its climate, more of
+them with --region. Hand-weighed yards have no daily gains
 for the simple forecasters, and get no ratios. In yards made with --full-hives, --boxes says what is
 known of free comb: as in yard.toml, nothing, or as seen on the last visit before each issue date
 (truth/boxes.csv), as a keeper has it who keeps yard.toml up to date.
@@ -44,6 +46,31 @@ def truth_of(folder: Path) -> pd.Series:
     return pd.concat([p["gain_kg"] for p in parts], axis=1).median(axis=1)
 
 
+def climate_of(folder: Path) -> str:
+    """The climate that a simulated yard was made in."""
+    about = (folder / "truth" / "about.txt").read_text().splitlines()
+    return dict(line.split(": ", 1) for line in about)["climate"]
+
+
+def region_of(folder: Path, yards: list[Path]) -> list[pd.Series]:
+    """True gains of the other yards in this one's climate, up to the year that is judged."""
+    others = [y for y in yards if y != folder and climate_of(y) == climate_of(folder)]
+    first = pd.Timestamp(truth_of(folder).index[-1].year, 1, 1)
+    return [truth[truth.index < first] for truth in map(truth_of, others)]
+
+
+def regional(region: list[pd.Series], dates: pd.DatetimeIndex) -> tuple[np.ndarray, np.ndarray]:
+    """Climatology of a region: quantiles over its yards, years, and ten days either way."""
+    runs = [
+        truth.reindex(dates - pd.DateOffset(years=years) + pd.Timedelta(days=off)).to_numpy()
+        for truth in region
+        for years in range(1, 12)
+        for off in range(-10, 11, 2)
+    ]
+    whole = np.array([run for run in runs if np.isfinite(run).all()])
+    return tuple(np.quantile(part, QUANTILES, axis=0).T for part in (whole, whole.cumsum(axis=1)))
+
+
 def with_boxes(sources, folder: Path, issue: pd.Timestamp, boxes: str):
     """The sources with the boxes of the hives as asked for."""
     if boxes == "toml":
@@ -67,7 +94,9 @@ def with_looks(sources, seen: pd.DataFrame):
     return replace(sources, yard=replace(sources.yard, settings=settings))
 
 
-def measure(folder: Path, every: int, days: int, no_log: bool, boxes: str) -> pd.DataFrame:
+def measure(
+    folder: Path, every: int, days: int, no_log: bool, boxes: str, region: list[pd.Series]
+) -> pd.DataFrame:
     """One row a forecaster, weather mode, issue date and lead group."""
     truth = truth_of(folder)
     sources = pipeline.read_sources(folder)
@@ -79,8 +108,12 @@ def measure(folder: Path, every: int, days: int, no_log: bool, boxes: str) -> pd
     for issue in origins:
         dates = pd.date_range(issue, periods=HORIZON)
         record = pipeline.known_before(with_boxes(sources, folder, issue, boxes), issue)
-        for row in _forecasts(record, dates, whole.reindex(dates), truth.reindex(dates).to_numpy()):
-            rows.append({"yard": folder.name, "issue": issue} | row)
+        obs = truth.reindex(dates).to_numpy()
+        found = list(_forecasts(record, dates, whole.reindex(dates), obs))
+        if region:
+            beside = _scores(*regional(region, dates), obs)
+            found += [{"forecaster": "region", "weather": "none"} | row for row in beside]
+        rows += [{"yard": folder.name, "issue": issue} | row for row in found]
     return pd.DataFrame(rows)
 
 
@@ -151,7 +184,8 @@ def table(rows: pd.DataFrame) -> pd.DataFrame:
 def ratios(rows: pd.DataFrame) -> pd.DataFrame:
     """Geometric mean over yards of the loss against each baseline and the best of them."""
     loss = table(rows)["loss"].unstack(["forecaster", "weather"])
-    simple = loss[list(BASELINES)].droplevel("weather", axis=1)
+    named = [name for name in (*BASELINES, "region") if name in loss.columns]
+    simple = loss[named].droplevel("weather", axis=1)
     simple["best simple"] = simple.min(axis=1)
     out = {
         (weather, name): np.exp(
@@ -169,15 +203,17 @@ def main() -> None:
     parser.add_argument("--every", type=int, default=14, help="days between issue dates")
     parser.add_argument("--days", type=int, default=337, help="days of the last year to issue in")
     parser.add_argument("--no-log", action="store_true", help="take the hives away first")
+    parser.add_argument(
+        "--region", nargs="*", type=Path, default=[], help="further yards, some in the same climate"
+    )
     parser.add_argument("--boxes", choices=["toml", "none", "visits"], default="toml")
     parser.add_argument("--csv", type=Path, help="write every score here")
     parser.add_argument("--processes", type=int, default=2)
     options = parser.parse_args()
+    known = [*options.yards, *options.region] if options.no_log else []
+    asked = (options.every, options.days, options.no_log, options.boxes)
     with ProcessPoolExecutor(options.processes) as pool:
-        jobs = [
-            pool.submit(measure, y, options.every, options.days, options.no_log, options.boxes)
-            for y in options.yards
-        ]
+        jobs = [pool.submit(measure, y, *asked, region_of(y, known)) for y in options.yards]
         rows = pd.concat([_said(job, y) for job, y in zip(jobs, options.yards, strict=True)])
     if options.csv:
         rows.to_csv(options.csv, index=False)
