@@ -135,20 +135,49 @@ def stamps_in(
             f"{name!r} is no date or time ({len(bad)} such rows). Write it as 2026-05-31 14:00."
         )
     stamps = pd.DatetimeIndex(parsed)
-    return to_utc(stamps, clock, timezone) if stamps.tz is None else stamps.tz_convert("UTC")
+    if stamps.tz is not None:
+        return stamps.tz_convert("UTC")
+    table.notes.extend(_never_were(stamps, _zone(clock, timezone), table.path.name))
+    return to_utc(stamps, clock, timezone)
+
+
+def _never_were(naive: pd.DatetimeIndex, zone: str, file: str) -> list[Note]:
+    """A word on stamps in the hour that summer time skips: such a clock does not follow it."""
+    first = np.ones(len(naive), bool)
+    skipped = naive.tz_localize(zone, ambiguous=first, nonexistent="NaT").isna()
+    skipped &= naive != naive.normalize()  # a mere date, where clocks change at midnight
+    if not skipped.any():
+        return []
+    seen = naive[skipped][0]
+    before = (seen - pd.Timedelta(days=1)).tz_localize(zone, ambiguous=True)
+    offset = before.strftime("%z")
+    clock = f"{offset[:3]}:{offset[3:]}"
+    return [Note.of("files.no_summer_time", file=file, stamp=f"{seen:%Y-%m-%d %H:%M}", clock=clock)]
 
 
 def to_utc(naive: pd.DatetimeIndex, clock: str, timezone: str) -> pd.DatetimeIndex:
     """Naive stamps of this clock as UTC; the hour that summer time repeats is told by order."""
     zone = _zone(clock, timezone)
-    # A series in order shows by itself which of two equal stamps came first; anything else is
-    # read as the first (summer time), and the hour that never was as the next that was.
-    try:
-        local = naive.tz_localize(zone, ambiguous="infer", nonexistent="shift_forward")
-    except ValueError:
-        first = np.ones(len(naive), bool)
-        local = naive.tz_localize(zone, ambiguous=first, nonexistent="shift_forward")
+    # The hour that never was is read as the next that was.
+    local = naive.tz_localize(zone, ambiguous=_first_time(naive, zone), nonexistent="shift_forward")
     return local.tz_convert("UTC")
+
+
+def _first_time(naive: pd.DatetimeIndex, zone: str) -> np.ndarray:
+    """Of stamps in the hour that summer time repeats, whether each is of its first time.
+
+    Each autumn is told by itself, by where its clock steps back; one that never does is read as
+    the first time (summer time).
+    """
+    if len(naive) and naive[0] > naive[-1]:  # newest first
+        return _first_time(naive[::-1], zone)[::-1]
+    first = np.ones(len(naive), bool)
+    twice = np.asarray(naive.tz_localize(zone, ambiguous="NaT", nonexistent="shift_forward").isna())
+    if twice.any():
+        back = np.r_[False, naive[1:] <= naive[:-1]] & twice & np.r_[False, twice[:-1]]
+        day = pd.Series(back[twice]).groupby(naive[twice].normalize())
+        first[twice] = day.cumsum().to_numpy() == 0
+    return first
 
 
 def _zone(clock: str, timezone: str) -> str:

@@ -40,6 +40,12 @@ def test_southern_season_starts_in_july(tmp_path):
         (HIVE + "from = 2024-05-01\nto = 2023-05-01", 9, "leaves before it comes"),
         ('[[forage]]\nname = "lime"\nfrom = "06-31"\nto = "07-02"', 8, "month and day"),
         ("[beetles]\npresent = true", 6, "Did you mean 'beetle'"),
+        (HIVE + 'scale = { file = "a.csv", unit = "lb", clock = "BST" }', 9, "hive.scale.clock ="),
+        (
+            HIVE + 'scale = [{ file = "a.csv", units = "lb" }]',
+            9,
+            "'hive.scale.units'. Did you mean",
+        ),
     ],
 )
 def test_what_is_wrong_is_said_with_line_and_cure(write_yard, more, line, says):
@@ -49,6 +55,13 @@ def test_what_is_wrong_is_said_with_line_and_cure(write_yard, more, line, says):
     assert says in message
     assert f"yard.toml, line {line}" in message
     assert "\n" not in message
+
+
+def test_a_misspelt_key_is_named_and_not_the_one_it_should_have_been(tmp_path):
+    text = yard_text(folder="x", name="R", latitude=48.6, longitude=15.3)
+    (tmp_path / "yard.toml").write_text(text.replace("latitude", "latitud", 1), encoding="utf-8")
+    with pytest.raises(InputError, match=r"'yard\.latitud'\. Did you mean 'latitude'"):
+        read_yard(tmp_path)
 
 
 def test_broken_toml_names_the_line(write_yard):
@@ -92,8 +105,11 @@ def test_swapped_into_the_sea_is_guessed(tmp_path):
 def test_no_folder_and_no_file(tmp_path):
     with pytest.raises(InputError, match="no such folder"):
         read_yard(tmp_path / "nowhere")
-    with pytest.raises(InputError, match=r"no yard\.toml"):
+    with pytest.raises(InputError, match=r"no yard\.toml .*flowcast new .+"):
         read_yard(tmp_path)
+    (tmp_path / "notes.txt").write_text("")
+    with pytest.raises(InputError, match="Name the folder that holds it"):
+        read_yard(tmp_path / "notes.txt")
 
 
 WORK = """date;hive;what;kg;note
