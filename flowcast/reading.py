@@ -19,6 +19,7 @@ from flowcast.errors import InputError, MissingColumnError, TimeIndexError
 from flowcast.messages import Note
 
 SEPARATORS = (",", ";", "\t")
+KG_PER = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}  # international pound, exact by definition
 
 
 @dataclass(frozen=True)
@@ -127,7 +128,10 @@ def stamps_in(
     try:
         parsed = _parse_stamps(cells, dates)
     except TimeIndexError as error:
-        raise TimeIndexError(f"{table.path.name}, column {name!r}: {error}") from None
+        raise TimeIndexError(
+            f"{table.path.name}, column {name!r}: {error} Or say "
+            'dates = "day first" or "month first" beside the file in yard.toml.'
+        ) from None
     bad = np.flatnonzero(parsed.isna())
     if len(bad):
         raise TimeIndexError(
@@ -301,6 +305,11 @@ def _parse_stamps(cells: pd.Series, dates: str | None) -> pd.Series:
     return parsed + pd.to_timedelta(midnight.astype(int), unit="D") if midnight.any() else parsed
 
 
+def stamp_of(cell: str, dates: str) -> pd.Timestamp:
+    """One hand-written date or time; NaT when it is none. dates: "day first" or "month first"."""
+    return _parse_stamps(pd.Series([cell]), dates).iloc[0]
+
+
 def _iso_stamps(cells: pd.Series) -> pd.Series:
     return pd.to_datetime(cells, format="ISO8601", errors="coerce", utc=_has_offset(cells))
 
@@ -326,7 +335,7 @@ def _since_1970(cells: pd.Series) -> pd.Series:
 def _other_forms(cells: pd.Series, parsed: pd.Series, dates: str | None) -> pd.Series:
     if parsed.dt.tz is not None:
         return parsed  # stamps with an offset are in one form or in none
-    for day in (*DAYS, *SLASHES[dates or _slash_order(cells)]):
+    for day in (*DAYS, *SLASHES[dates or slash_order(cells)]):
         for hour in HOURS:
             left = parsed.isna()
             if not left.any():
@@ -336,7 +345,7 @@ def _other_forms(cells: pd.Series, parsed: pd.Series, dates: str | None) -> pd.S
     return parsed
 
 
-def _slash_order(cells: pd.Series) -> str:
+def slash_order(cells: pd.Series) -> str:
     """Which comes first in dates such as 03/04/2024, told by those that can be read in one way only.
 
     Raises
@@ -359,8 +368,7 @@ def _slash_order(cells: pd.Series) -> str:
         return "day first"
     first = cells[parts.index[0]]
     raise TimeIndexError(
-        f"{first!r} may be read day first or month first. Write dates as 2026-05-31, or say "
-        'dates = "day first" or "month first" beside the file in yard.toml.'
+        f"{first!r} may be read day first or month first, and nothing tells which. Write dates as 2026-05-31."
     )
 
 

@@ -10,12 +10,10 @@ import pandas as pd
 
 from flowcast.errors import InputError, SourceUnavailable, TimeIndexError
 from flowcast.messages import Amount, Note
-from flowcast.reading import TextTable, numbers_in, read_table, stamps_in
+from flowcast.reading import KG_PER, TextTable, numbers_in, read_table, stamps_in
 from flowcast.tables import DAILY_WEATHER, SCALE, WEATHER, check_bounds
 from flowcast.yard.folder import Yard
 from flowcast.yard.settings import HiveSection, ScaleSection
-
-KG_PER = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}  # international pound, exact by definition
 
 # Column endings that name another unit: (our column ending, factor, offset), value * factor + offset.
 UNITS = {
