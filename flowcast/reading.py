@@ -83,8 +83,10 @@ def read_table(path: Path, separator: str | None = None) -> TextTable:
     return TextTable(path, frame, lines, notes)
 
 
-def numbers_in(table: TextTable, name: str, decimal: str = ".") -> np.ndarray:
+def numbers_in(table: TextTable, name: str, decimal: str | None = None) -> np.ndarray:
     """One column as floats; empty and "nan"-like cells are NaN.
+
+    decimal: "." or ","; told from the column when not given.
 
     Raises
     ------
@@ -96,6 +98,7 @@ def numbers_in(table: TextTable, name: str, decimal: str = ".") -> np.ndarray:
     # Most cells are plain numbers; only the others are looked at as text, which takes time and memory.
     left = np.flatnonzero(np.isnan(values))
     others = cells.iloc[left].str.strip()
+    decimal = decimal or _decimal(others, cells)
     plain = others.str.replace(",", ".") if decimal == "," else others
     values[left] = pd.to_numeric(plain, errors="coerce").to_numpy(float)
     empty = others.str.lower().isin(["", "na", "nan", "n/a", "null", "none", "-", "--", "?"])
@@ -103,6 +106,17 @@ def numbers_in(table: TextTable, name: str, decimal: str = ".") -> np.ndarray:
     if len(bad):
         raise InputError(_bad_number(table, name, cells.iloc[bad[0]].strip(), bad, decimal))
     return np.where(np.isfinite(values), values, np.nan)
+
+
+def _decimal(others: pd.Series, cells: pd.Series) -> str:
+    """The decimal mark: a comma where all that is no plain number has one, and no point stands beside it.
+
+    Three digits behind every comma may be thousands, and are left to the keeper to settle.
+    """
+    comma = others[others.str.fullmatch(r"[-+]?\d+,\d+")]
+    if comma.empty or comma.str.fullmatch(r".*,\d{3}").all():
+        return "."
+    return "." if cells.str.contains(".", regex=False).any() else ","
 
 
 def stamps_in(
@@ -382,7 +396,7 @@ def _bad_number(table: TextTable, name: str, cell: str, bad: np.ndarray, decimal
     other = cell.replace(",", ".") if decimal == "." else cell
     try:
         float(other)
-        cure = 'It has a decimal comma: set decimal = "," for this file in yard.toml.'
+        cure = 'If that is a decimal comma, write decimal = "," beside the file in yard.toml.'
     except ValueError:
         cure = "Write a number there, or leave it empty."
     return f"{where}: {cell!r} in column {name!r} is no number ({len(bad)} such rows). {cure}"

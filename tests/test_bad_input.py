@@ -48,7 +48,7 @@ def run(write_yard, weather_csv, table, more=HIVE):
         ("time,kg\n", "a.csv: a header and no rows"),
         ("time,weight\n2023-05-01 00:00,40\n", "a.csv: no column 'kg'"),
         (log().assign(kg=0.0), "a.csv, hive A:"),
-        (log().assign(kg="40,5"), "decimal"),
+        (log().assign(kg="40,500"), "decimal"),
         (log().assign(time="soon"), "a.csv, line 2: 'soon'"),
         (b"\x00\x01\x02" * 50, "a.csv: this is no text file"),
     ],

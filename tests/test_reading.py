@@ -28,6 +28,7 @@ def _write(tmp_path, content, name="a.csv"):
         (PLAIN.replace(",", ";"), "."),
         (PLAIN.replace(",", "\t"), "."),
         (PLAIN.replace(",", ";").replace(".", ","), ","),
+        (PLAIN.replace(",", ";").replace(".", ","), None),
         (b"\xef\xbb\xbf" + PLAIN.encode(), "."),
         (PLAIN.encode("utf-16"), "."),
         (gzip.compress(PLAIN.encode(), mtime=0), "."),
@@ -43,8 +44,14 @@ def test_same_numbers_whatever_the_form(tmp_path, content, decimal):
 
 
 def test_wrong_decimal_mark_names_line_and_cure(tmp_path):
-    table = read_table(_write(tmp_path, "time;w\n2024-05-01;31,5\n"))
+    table = read_table(_write(tmp_path, "time;w\n2024-05-01;31,500\n"))
     with pytest.raises(InputError, match=r'line 2: .*decimal = ","'):
+        numbers_in(table, "w")
+
+
+def test_points_and_commas_in_one_column_are_refused(tmp_path):
+    table = read_table(_write(tmp_path, "time;w\n2024-05-01;31.5\n2024-05-02;31,25\n"))
+    with pytest.raises(InputError, match="line 3"):
         numbers_in(table, "w")
 
 

@@ -85,7 +85,7 @@ class ScaleSection(_Section):
     dates: Literal["day first", "month first"] | None = None
     unit: Literal["kg", "lb", "g"]
     clock: Clock = "local"
-    decimal: Literal[".", ","] = "."
+    decimal: Literal[".", ","] | None = None
     separator: Literal[",", ";", "\t", " "] | None = None
 
     @property
@@ -164,7 +164,7 @@ class WeatherSection(_Section):
     file: str | None = None
     time: str | None = None
     clock: Clock | None = None
-    decimal: Literal[".", ","] = "."
+    decimal: Literal[".", ","] | None = None
     separator: Literal[",", ";", "\t"] | None = None
     dates: Literal["day first", "month first"] | None = None
     columns: dict[str, str] = {}
