@@ -518,11 +518,14 @@ def _day(text: str | None, option: str):
     if text is None:
         return None
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
         raise InputError(
             f"{option} {text}: not understood as a date. Write it as 2026-05-31."
         ) from None
+    if not 1900 <= day.year <= 2200:
+        raise InputError(f"{option} {text}: no year of bees and weather. Mend the year.")
+    return day
 
 
 def _reading(text: str | None) -> tuple[float, float | None] | None:
@@ -549,12 +552,20 @@ def _in_order(first, last) -> None:
 
 
 def _print(found, as_json: bool) -> None:
+    from flowcast.errors import InputError
+
     if as_json:
         import json
 
-        typer.echo(json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False))
-    else:
+        found = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False)
+    try:
         typer.echo(found)
+    except BrokenPipeError:  # whoever reads has read enough
+        raise
+    except OSError as error:
+        raise InputError(
+            f"what was found cannot be written ({error.strerror}). Make room, or write elsewhere."
+        ) from None
 
 
 @contextmanager

@@ -19,6 +19,7 @@ from flowcast.errors import InputError, MissingColumnError, TimeIndexError
 from flowcast.messages import Note
 
 SEPARATORS = (",", ";", "\t")
+KG_PER = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}  # international pound, exact by definition
 
 
 @dataclass(frozen=True)
@@ -82,8 +83,10 @@ def read_table(path: Path, separator: str | None = None) -> TextTable:
     return TextTable(path, frame, lines, notes)
 
 
-def numbers_in(table: TextTable, name: str, decimal: str = ".") -> np.ndarray:
+def numbers_in(table: TextTable, name: str, decimal: str | None = None) -> np.ndarray:
     """One column as floats; empty and "nan"-like cells are NaN.
+
+    decimal: "." or ","; told from the column when not given.
 
     Raises
     ------
@@ -95,6 +98,7 @@ def numbers_in(table: TextTable, name: str, decimal: str = ".") -> np.ndarray:
     # Most cells are plain numbers; only the others are looked at as text, which takes time and memory.
     left = np.flatnonzero(np.isnan(values))
     others = cells.iloc[left].str.strip()
+    decimal = decimal or _decimal(others, cells)
     plain = others.str.replace(",", ".") if decimal == "," else others
     values[left] = pd.to_numeric(plain, errors="coerce").to_numpy(float)
     empty = others.str.lower().isin(["", "na", "nan", "n/a", "null", "none", "-", "--", "?"])
@@ -102,6 +106,17 @@ def numbers_in(table: TextTable, name: str, decimal: str = ".") -> np.ndarray:
     if len(bad):
         raise InputError(_bad_number(table, name, cells.iloc[bad[0]].strip(), bad, decimal))
     return np.where(np.isfinite(values), values, np.nan)
+
+
+def _decimal(others: pd.Series, cells: pd.Series) -> str:
+    """The decimal mark: a comma where all that is no plain number has one, and no point stands beside it.
+
+    Three digits behind every comma may be thousands, and are left to the keeper to settle.
+    """
+    comma = others[others.str.fullmatch(r"[-+]?\d+,\d+")]
+    if comma.empty or comma.str.fullmatch(r".*,\d{3}").all():
+        return "."
+    return "." if cells.str.contains(".", regex=False).any() else ","
 
 
 def stamps_in(
@@ -127,7 +142,10 @@ def stamps_in(
     try:
         parsed = _parse_stamps(cells, dates)
     except TimeIndexError as error:
-        raise TimeIndexError(f"{table.path.name}, column {name!r}: {error}") from None
+        raise TimeIndexError(
+            f"{table.path.name}, column {name!r}: {error} Or say "
+            'dates = "day first" or "month first" beside the file in yard.toml.'
+        ) from None
     bad = np.flatnonzero(parsed.isna())
     if len(bad):
         raise TimeIndexError(
@@ -135,20 +153,49 @@ def stamps_in(
             f"{name!r} is no date or time ({len(bad)} such rows). Write it as 2026-05-31 14:00."
         )
     stamps = pd.DatetimeIndex(parsed)
-    return to_utc(stamps, clock, timezone) if stamps.tz is None else stamps.tz_convert("UTC")
+    if stamps.tz is not None:
+        return stamps.tz_convert("UTC")
+    table.notes.extend(_never_were(stamps, _zone(clock, timezone), table.path.name))
+    return to_utc(stamps, clock, timezone)
+
+
+def _never_were(naive: pd.DatetimeIndex, zone: str, file: str) -> list[Note]:
+    """A word on stamps in the hour that summer time skips: such a clock does not follow it."""
+    first = np.ones(len(naive), bool)
+    skipped = naive.tz_localize(zone, ambiguous=first, nonexistent="NaT").isna()
+    skipped &= naive != naive.normalize()  # a mere date, where clocks change at midnight
+    if not skipped.any():
+        return []
+    seen = naive[skipped][0]
+    before = (seen - pd.Timedelta(days=1)).tz_localize(zone, ambiguous=True)
+    offset = before.strftime("%z")
+    clock = f"{offset[:3]}:{offset[3:]}"
+    return [Note.of("files.no_summer_time", file=file, stamp=f"{seen:%Y-%m-%d %H:%M}", clock=clock)]
 
 
 def to_utc(naive: pd.DatetimeIndex, clock: str, timezone: str) -> pd.DatetimeIndex:
     """Naive stamps of this clock as UTC; the hour that summer time repeats is told by order."""
     zone = _zone(clock, timezone)
-    # A series in order shows by itself which of two equal stamps came first; anything else is
-    # read as the first (summer time), and the hour that never was as the next that was.
-    try:
-        local = naive.tz_localize(zone, ambiguous="infer", nonexistent="shift_forward")
-    except ValueError:
-        first = np.ones(len(naive), bool)
-        local = naive.tz_localize(zone, ambiguous=first, nonexistent="shift_forward")
+    # The hour that never was is read as the next that was.
+    local = naive.tz_localize(zone, ambiguous=_first_time(naive, zone), nonexistent="shift_forward")
     return local.tz_convert("UTC")
+
+
+def _first_time(naive: pd.DatetimeIndex, zone: str) -> np.ndarray:
+    """Of stamps in the hour that summer time repeats, whether each is of its first time.
+
+    Each autumn is told by itself, by where its clock steps back; one that never does is read as
+    the first time (summer time).
+    """
+    if len(naive) and naive[0] > naive[-1]:  # newest first
+        return _first_time(naive[::-1], zone)[::-1]
+    first = np.ones(len(naive), bool)
+    twice = np.asarray(naive.tz_localize(zone, ambiguous="NaT", nonexistent="shift_forward").isna())
+    if twice.any():
+        back = np.r_[False, naive[1:] <= naive[:-1]] & twice & np.r_[False, twice[:-1]]
+        day = pd.Series(back[twice]).groupby(naive[twice].normalize())
+        first[twice] = day.cumsum().to_numpy() == 0
+    return first
 
 
 def _zone(clock: str, timezone: str) -> str:
@@ -272,6 +319,11 @@ def _parse_stamps(cells: pd.Series, dates: str | None) -> pd.Series:
     return parsed + pd.to_timedelta(midnight.astype(int), unit="D") if midnight.any() else parsed
 
 
+def stamp_of(cell: str, dates: str) -> pd.Timestamp:
+    """One hand-written date or time; NaT when it is none. dates: "day first" or "month first"."""
+    return _parse_stamps(pd.Series([cell]), dates).iloc[0]
+
+
 def _iso_stamps(cells: pd.Series) -> pd.Series:
     return pd.to_datetime(cells, format="ISO8601", errors="coerce", utc=_has_offset(cells))
 
@@ -297,7 +349,7 @@ def _since_1970(cells: pd.Series) -> pd.Series:
 def _other_forms(cells: pd.Series, parsed: pd.Series, dates: str | None) -> pd.Series:
     if parsed.dt.tz is not None:
         return parsed  # stamps with an offset are in one form or in none
-    for day in (*DAYS, *SLASHES[dates or _slash_order(cells)]):
+    for day in (*DAYS, *SLASHES[dates or slash_order(cells)]):
         for hour in HOURS:
             left = parsed.isna()
             if not left.any():
@@ -307,7 +359,7 @@ def _other_forms(cells: pd.Series, parsed: pd.Series, dates: str | None) -> pd.S
     return parsed
 
 
-def _slash_order(cells: pd.Series) -> str:
+def slash_order(cells: pd.Series) -> str:
     """Which comes first in dates such as 03/04/2024, told by those that can be read in one way only.
 
     Raises
@@ -330,8 +382,7 @@ def _slash_order(cells: pd.Series) -> str:
         return "day first"
     first = cells[parts.index[0]]
     raise TimeIndexError(
-        f"{first!r} may be read day first or month first. Write dates as 2026-05-31, or say "
-        'dates = "day first" or "month first" beside the file in yard.toml.'
+        f"{first!r} may be read day first or month first, and nothing tells which. Write dates as 2026-05-31."
     )
 
 
@@ -345,7 +396,7 @@ def _bad_number(table: TextTable, name: str, cell: str, bad: np.ndarray, decimal
     other = cell.replace(",", ".") if decimal == "." else cell
     try:
         float(other)
-        cure = 'It has a decimal comma: set decimal = "," for this file in yard.toml.'
+        cure = 'If that is a decimal comma, write decimal = "," beside the file in yard.toml.'
     except ValueError:
         cure = "Write a number there, or leave it empty."
     return f"{where}: {cell!r} in column {name!r} is no number ({len(bad)} such rows). {cure}"

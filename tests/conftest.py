@@ -80,13 +80,16 @@ scale = { file = "scale.csv", time = "time", weight = "kg", unit = "kg", clock =
 """
 
 
-def plain_weather(first="2019-01-01", last="2024-12-31", latitude=48.6, seed=3) -> pd.DataFrame:
-    """A simple hourly weather table on UTC end-of-hour stamps, warm in the local summer."""
+def plain_weather(
+    first="2019-01-01", last="2024-12-31", latitude=48.6, seed=3, noon=13
+) -> pd.DataFrame:
+    """A simple hourly weather table on UTC end-of-hour stamps, warm in the local summer; noon: the
+    UTC hour of most light."""
     index = pd.date_range(f"{first} 01:00", f"{last} 23:00", freq="h", tz="UTC")
     rng = np.random.default_rng(seed)
     half = 0.0 if latitude >= 0 else np.pi
     year = 2 * np.pi * (index.dayofyear.to_numpy() - 200) / 365.25 + half
-    hour = 2 * np.pi * (index.hour.to_numpy() - 14) / 24
+    hour = 2 * np.pi * (index.hour.to_numpy() - 1 - noon) / 24
     slow = np.repeat(rng.normal(0, 2.5, len(index) // 48 + 1), 48)[: len(index)]
     temp = 10 + 11 * np.cos(year) + 5 * np.cos(hour) + slow
     sun = np.maximum(0, np.cos(hour + np.pi / 12) * (600 + 300 * np.cos(year)))

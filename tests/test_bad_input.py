@@ -48,7 +48,7 @@ def run(write_yard, weather_csv, table, more=HIVE):
         ("time,kg\n", "a.csv: a header and no rows"),
         ("time,weight\n2023-05-01 00:00,40\n", "a.csv: no column 'kg'"),
         (log().assign(kg=0.0), "a.csv, hive A:"),
-        (log().assign(kg="40,5"), "decimal"),
+        (log().assign(kg="40,500"), "decimal"),
         (log().assign(time="soon"), "a.csv, line 2: 'soon'"),
         (b"\x00\x01\x02" * 50, "a.csv: this is no text file"),
     ],
@@ -106,3 +106,10 @@ def test_future_issue_date_and_early_one(write_yard, weather_csv):
     for date in ("2030-01-01", "2019-01-01"):
         with pytest.raises(FlowcastError, match="--as-of"):
             pipeline.outlook(folder, as_of=date)
+
+
+def test_weather_on_a_wrong_clock_is_refused_with_the_cure(write_yard, weather_csv):
+    # Its sun is highest at 13:00 UTC, 14:00 by the sun at 15 degrees east: two hours late, less ten.
+    more = HIVE + '\n[weather]\nfile = "weather.csv"\nclock = "+10:00"\n'
+    with pytest.raises(FlowcastError, match=r"weather.csv: .* 8 hours too early .*clock = "):
+        run(write_yard, weather_csv.replace(b"+00:00", b""), log(), more)

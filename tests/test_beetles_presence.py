@@ -72,7 +72,8 @@ def yard_with(write_yard, present, latitude=48.6, longitude=None, rows=""):
     if longitude is not None:
         text = (folder / "yard.toml").read_text("utf-8").replace("15.3", str(longitude))
         (folder / "yard.toml").write_text(text, "utf-8")
-    weather = plain_weather("2021-01-01", latitude=latitude)
+    noon = 13 if longitude is None else round(12 - longitude / 15)
+    weather = plain_weather("2021-01-01", latitude=latitude, noon=noon)
     weather["temp_c"] += 8
     weather.to_csv(folder / "weather.csv")
     (folder / "beetles.csv").write_text(COUNTED + rows, "utf-8")

@@ -51,6 +51,7 @@ def test_usage_error_exits_2():
         (["check", "nowhere"], "no such folder"),
         (["outlook", SAMPLES / "new-garden", "--as-of", "2026-31-01"], "not understood as a date"),
         (["outlook", SAMPLES / "new-garden", "--as-of", "1999-01-01"], "no weather before"),
+        (["outlook", SAMPLES / "new-garden", "--as-of", "2999-01-01"], "Mend the year"),
         (["report", SAMPLES / "new-garden", "--out", "/proc/x/page.html"], "flowcast:"),
     ],
 )
@@ -60,6 +61,18 @@ def test_what_is_wrong_is_one_line_and_exit_1(arguments, says):
     assert says in done.stderr
     assert len(done.stderr.strip().splitlines()) == 1
     assert done.stdout == ""
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no full device on this machine")
+def test_a_full_disk_is_one_line_and_exit_1():
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "flowcast", "check", str(SAMPLES / "new-garden")],
+            stdout=full, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+    assert done.returncode == 1
+    assert "No space left" in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1
 
 
 def test_new_writes_a_yard_that_is_read_back(tmp_path):

@@ -48,7 +48,7 @@ present = true
 
 
 def warm_weather(**how):
-    weather = plain_weather(**how)
+    weather = plain_weather(**how, noon=18)  # 86 degrees west, by 15 degrees an hour
     weather["temp_c"] += 8
     weather["rh_pct"] = np.minimum(weather["rh_pct"] + 10, 100)
     weather["precip_mm"] *= 3

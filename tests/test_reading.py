@@ -28,6 +28,7 @@ def _write(tmp_path, content, name="a.csv"):
         (PLAIN.replace(",", ";"), "."),
         (PLAIN.replace(",", "\t"), "."),
         (PLAIN.replace(",", ";").replace(".", ","), ","),
+        (PLAIN.replace(",", ";").replace(".", ","), None),
         (b"\xef\xbb\xbf" + PLAIN.encode(), "."),
         (PLAIN.encode("utf-16"), "."),
         (gzip.compress(PLAIN.encode(), mtime=0), "."),
@@ -43,8 +44,14 @@ def test_same_numbers_whatever_the_form(tmp_path, content, decimal):
 
 
 def test_wrong_decimal_mark_names_line_and_cure(tmp_path):
-    table = read_table(_write(tmp_path, "time;w\n2024-05-01;31,5\n"))
+    table = read_table(_write(tmp_path, "time;w\n2024-05-01;31,500\n"))
     with pytest.raises(InputError, match=r'line 2: .*decimal = ","'):
+        numbers_in(table, "w")
+
+
+def test_points_and_commas_in_one_column_are_refused(tmp_path):
+    table = read_table(_write(tmp_path, "time;w\n2024-05-01;31.5\n2024-05-02;31,25\n"))
+    with pytest.raises(InputError, match="line 3"):
         numbers_in(table, "w")
 
 
@@ -97,6 +104,35 @@ def test_both_change_days_of_summer_time():
     )
     steps = np.diff(to_utc(autumn, "local", "Europe/Prague"))
     assert (steps == np.timedelta64(1, "h")).all()
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_each_autumn_is_told_by_itself(order):
+    # EU: 30 October 2022 03:00 becomes 02:00; the same on 29 October 2023. A gap hides the first.
+    stamps = ["2022-10-30 00:00", "2022-10-30 02:00", "2022-10-30 05:00"]
+    stamps += ["2023-10-29 02:00", "2023-10-29 02:30", "2023-10-29 02:00", "2023-10-29 02:30"]
+    utc = to_utc(pd.DatetimeIndex(stamps[::order]), "local", "Europe/Prague")[::order]
+    assert utc[1] == pd.Timestamp("2022-10-30 00:00", tz="UTC")
+    assert list(utc[3:].strftime("%H:%M")) == ["00:00", "00:30", "01:00", "01:30"]
+
+
+def test_an_hour_that_summer_time_skips_tells_of_a_clock_without_it(tmp_path):
+    # New Zealand: 27 September 2020 02:00 becomes 03:00; standard time is UTC+12 (zone data).
+    text = "time,w\n2020-09-27 01:00,3\n2020-09-27 02:00,3\n2020-09-27 03:00,3\n"
+    table = read_table(_write(tmp_path, text))
+    stamps_in(table, "time", "local", "Pacific/Auckland")
+    assert len(table.notes) == 1
+    assert "2020-09-27 02:00" in str(table.notes[0]) and 'clock = "+12:00"' in str(table.notes[0])
+    table = read_table(_write(tmp_path, text))
+    assert np.diff(stamps_in(table, "time", "+12:00", "UTC")).max() == np.timedelta64(1, "h")
+    assert not table.notes
+
+
+def test_a_mere_date_at_a_midnight_that_never_was_is_no_wrong_clock(tmp_path):
+    # Chile: clocks went forward at midnight of 8 September 2024 (zone data).
+    table = read_table(_write(tmp_path, "date,w\n2024-09-08,3\n"))
+    stamps_in(table, "date", "local", "America/Santiago")
+    assert not table.notes
 
 
 def test_stamps_with_their_own_offset_keep_it(tmp_path):

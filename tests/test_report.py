@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -11,9 +12,10 @@ from conftest import plain_weather
 
 from flowcast import pipeline
 from flowcast.errors import InputError
+from flowcast.flow.standing import Measure
 from flowcast.messages import Say
 from flowcast.plots import season as season_plots
-from flowcast.report import screen
+from flowcast.report import screen, words
 from flowcast.report.data import outlook_data
 from flowcast.report.figures import ribbon
 from flowcast.report.page import _kept_together, render_page, render_sections, text_of, write_page
@@ -348,3 +350,11 @@ def test_not_more_hives_are_drawn_than_a_page_can_carry(found):
     assert "More hives are weighed than are shown" in html
     assert "More hives are weighed" not in render_page(found)
     assert len(html.encode()) < 1_500_000
+
+
+def test_a_month_without_flight_where_none_is_usual_is_said_in_words():
+    # Hand-worked: 0.0 of 0.0 to 0.0 hours is neither more nor fewer than usual.
+    winter = SimpleNamespace(foraging_h=Measure(0.01, 0.0, 0.0, 0.004))
+    assert words.foraging(winter, Say()) == "The last 30 days had no foraging hours, as is usual."
+    mild = SimpleNamespace(foraging_h=Measure(0.4, 0.0, 0.0, 0.0))
+    assert "0.4 foraging hours a day, more than usual" in words.foraging(mild, Say())

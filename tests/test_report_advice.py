@@ -140,6 +140,17 @@ def test_a_split_that_pays_on_the_whole_says_how_seldom_it_meets_a_flow():
     )
 
 
+def test_how_long_a_split_is_as_good_is_no_interval():
+    one = SplitAdvice(verdict="wait", kind="ripe cell", when=WHEN, weeks=weeks())
+    assert "best on Friday 5 June, and as good until 12 June; its chance" in advice.what(one, SAY)
+    late = replace(one, when=replace(WHEN, date=pd.Timestamp("2026-07-03")))
+    said = advice.what(late, SAY)
+    assert (
+        "best on Friday 3 July, the first day likely fit to open a hive; from 3 to 12 June" in said
+    )
+    assert "8 in 10" not in said
+
+
 def test_splits_for_increase_are_said_with_their_weeks():
     free = SplitAdvice(verdict="increase", kind="ripe cell", weeks=weeks("no flow near"))
     assert "one made from 5 to 11 June costs no crop" in advice.what(free, SAY)
@@ -209,7 +220,7 @@ def test_when_stores_are_to_be_left_and_for_how_long_is_said():
     )  # fmt: skip
     said = advice.what(one, SAY)
     assert (
-        "from the end of flow, about 5 June, to a flow that can be relied on, about 1 May 2027"
+        "from when stores begin to fall, about 5 June, to a flow that can be relied on, about 1 May 2027"
         in said
     )
     assert "50 kg covers that as well" in said
@@ -282,6 +293,17 @@ def test_new_colonies_are_said(verdict, says):
     assert says in advice.what(one, SAY)
     assert "First look on Friday 5 June" in advice.what(one, SAY)
     assert "less than 1 in 20" in advice.what(one, SAY)
+
+
+def test_supers_that_come_off_before_the_flow_ends_are_said_to():
+    one = AfterAdvice(
+        verdict="ahead", bees=BEES, when=WHEN, until=DAY, latest=DAY, goes_on=0.7, high_c=None
+    )
+    said = advice.what(one, SAY)
+    assert "off by Friday 5 June, though a flow is likely to go on (7 in 10)" in said
+    assert "when the flow ends" not in said
+    assert advice.task(one, SAY) == "Supers off; count mites"
+    assert advice.task(replace(one, goes_on=0.3), SAY) == "Flow over? Supers off; count mites"
 
 
 @pytest.mark.parametrize("verdict", ["ahead", "now", "past", "no winter", "unknown"])

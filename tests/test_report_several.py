@@ -6,11 +6,12 @@ from functools import partial
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.figure import Figure
 from test_report import HOSTILE, _folder
 
 from flowcast import cli, pipeline
 from flowcast.errors import InputError
-from flowcast.plots.yards import yards_data
+from flowcast.plots.yards import plot_yards, yards_data
 from flowcast.report import several
 
 DAY = pd.Timestamp("2026-06-01")
@@ -54,6 +55,17 @@ def test_alarms_come_first_then_what_is_due_then_the_likeliest_flow():
 def test_pages_of_alike_folders_and_of_one_named_index_have_names_of_their_own(tmp_path):
     folders = [tmp_path / "x" / "Yard 1", tmp_path / "y" / "yard-1", tmp_path / "index"]
     assert several._file_names(folders) == ["Yard-1.html", "yard-1-2.html", "index-2.html"]
+
+
+@pytest.mark.parametrize("south_west", [0.0, 0.02])
+def test_the_bar_of_length_lies_below_every_yard(south_west):
+    corner = {"yard": "ab", "latitude": [50.0, 50.1], "longitude": [10.0 + south_west, 10.1]}
+    ax = Figure().subplots()
+    plot_yards(pd.DataFrame(corner), ax=ax)
+    bar, words = ax.lines[-1], ax.texts[-1]
+    dots = yards_data(pd.DataFrame(corner))
+    assert words.get_position()[1] < dots["north"].min() - 0.2 * np.ptp(dots["north"])
+    assert bar.get_ydata()[0] > ax.get_ylim()[0]
 
 
 def test_yards_either_side_of_the_date_line_lie_near_each_other():

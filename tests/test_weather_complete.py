@@ -96,7 +96,10 @@ def test_absent_rows_are_put_back_and_counted():
     result = weather.complete_weather(hourly.drop(hourly.index[50:52]), BERLIN, NUMBERS)
     assert len(result.hourly) == len(hourly)
     assert result.hourly.notna()["temp_c"].all()
-    assert noted(result, "2 hours of 480 are not in the table")
+    assert noted(result, "2 hours of 480 are missing from the weather")
+    long = weather.complete_weather(hourly.drop(hourly.index[50:60]), BERLIN, NUMBERS)
+    assert noted(long, "10 hours of 480 are missing from the weather")
+    assert not noted(long, "Temperature of")  # told once
 
 
 # Rain in a bridged hole is never made up: dry on both sides is dry, anything else loses the day.

@@ -40,6 +40,12 @@ def test_southern_season_starts_in_july(tmp_path):
         (HIVE + "from = 2024-05-01\nto = 2023-05-01", 9, "leaves before it comes"),
         ('[[forage]]\nname = "lime"\nfrom = "06-31"\nto = "07-02"', 8, "month and day"),
         ("[beetles]\npresent = true", 6, "Did you mean 'beetle'"),
+        (HIVE + 'scale = { file = "a.csv", unit = "lb", clock = "BST" }', 9, "hive.scale.clock ="),
+        (
+            HIVE + 'scale = [{ file = "a.csv", units = "lb" }]',
+            9,
+            "'hive.scale.units'. Did you mean",
+        ),
     ],
 )
 def test_what_is_wrong_is_said_with_line_and_cure(write_yard, more, line, says):
@@ -49,6 +55,13 @@ def test_what_is_wrong_is_said_with_line_and_cure(write_yard, more, line, says):
     assert says in message
     assert f"yard.toml, line {line}" in message
     assert "\n" not in message
+
+
+def test_a_misspelt_key_is_named_and_not_the_one_it_should_have_been(tmp_path):
+    text = yard_text(folder="x", name="R", latitude=48.6, longitude=15.3)
+    (tmp_path / "yard.toml").write_text(text.replace("latitude", "latitud", 1), encoding="utf-8")
+    with pytest.raises(InputError, match=r"'yard\.latitud'\. Did you mean 'latitude'"):
+        read_yard(tmp_path)
 
 
 def test_broken_toml_names_the_line(write_yard):
@@ -92,8 +105,11 @@ def test_swapped_into_the_sea_is_guessed(tmp_path):
 def test_no_folder_and_no_file(tmp_path):
     with pytest.raises(InputError, match="no such folder"):
         read_yard(tmp_path / "nowhere")
-    with pytest.raises(InputError, match=r"no yard\.toml"):
+    with pytest.raises(InputError, match=r"no yard\.toml .*flowcast new .+"):
         read_yard(tmp_path)
+    (tmp_path / "notes.txt").write_text("")
+    with pytest.raises(InputError, match="Name the folder that holds it"):
+        read_yard(tmp_path / "notes.txt")
 
 
 WORK = """date;hive;what;kg;note
@@ -116,7 +132,7 @@ def test_work_is_read_in_local_time_and_order(write_yard):
 @pytest.mark.parametrize(
     "row, says",
     [
-        ("2024-05-03,H9,feed,3,", "hive is 'H9'. Known: H1"),
+        ("2024-05-03,H9,feed,3,", "hive is 'H9', which is not known. Known: H1"),
         ("2024-05-03,H1,fed,3,", "what is 'fed'"),
         ("2024-13-03,H1,feed,3,", "is no date"),
         ("2024-05-03,H1,feed,three,", "no number"),
@@ -130,6 +146,46 @@ def test_bad_work_line_is_named(write_yard, row, says):
     with pytest.raises(InputError, match="line 2") as caught:
         read_yard(yard)
     assert says in str(caught.value)
+
+
+def test_every_bad_line_is_named_at_once(write_yard):
+    text = "date,hive,what,kg\n2024-05-03,H1,fed,3\n2024-05-04,H1,feed,3\n2024-05-05,H1,gone,\n"
+    with pytest.raises(InputError) as caught:
+        read_yard(write_yard(HIVE, files={"work.csv": text}))
+    assert [line[:16] for line in str(caught.value).splitlines()] == [
+        "work.csv, line 2",
+        "work.csv, line 4",
+    ]
+
+
+def test_a_column_of_pounds_is_read_as_kilograms(write_yard):
+    # One pound is 0.45359237 kg exactly (international yard and pound agreement, 1959; from memory).
+    text = "date,hive,what,lb\n2024-05-03,H1,feed,10\n2024-05-04,H1,super on,\n"
+    work = read_yard(write_yard(HIVE, files={"work.csv": text})).work
+    assert work["kg"][0] == pytest.approx(4.5359237, abs=1e-9)
+    assert np.isnan(work["kg"][1])
+    both = "date,hive,what,kg,lb\n2024-05-03,H1,feed,4,10\n"
+    with pytest.raises(InputError, match="line 2: a weight in kg and one in lb"):
+        read_yard(write_yard(HIVE, files={"work.csv": both}))
+
+
+SLASHED = "date,hive,what\n05/13/2024,H1,inspected\n06/03/2024 14:30,H1,feed\n"
+
+
+def test_dates_with_slashes_are_told_from_the_file(write_yard):
+    # 13 is no month, so the month comes first; Vienna is UTC+2 in June.
+    work = read_yard(write_yard(HIVE, files={"work.csv": SLASHED})).work
+    assert work["time"][0].date() == pd.Timestamp("2024-05-13").date()
+    assert work["time"][1] == pd.Timestamp("2024-06-03 12:30", tz="UTC")
+    assert list(work["timed"]) == [False, True]
+
+
+def test_dates_that_may_be_either_follow_the_keepers_other_tables_or_are_refused(write_yard):
+    bloom = "date,plant,stage\n06/03/2024,lime,first\n"
+    with pytest.raises(InputError, match=r"bloom\.csv: '06/03/2024' may be read .* Write dates as"):
+        read_yard(write_yard(HIVE, files={"bloom.csv": bloom}))
+    yard = read_yard(write_yard(HIVE, files={"bloom.csv": bloom, "work.csv": SLASHED}))
+    assert yard.bloom["date"][0] == pd.Timestamp("2024-06-03")
 
 
 def test_beetles_and_bloom(write_yard):

@@ -282,7 +282,8 @@ UNDATED = {
 def _undated(table: pd.DataFrame) -> dict:
     words = set(table["word"])
     word = next((word for word in UNDATED if word in words), "too cold")
-    return {"verdict": UNDATED.get(word, word), "reasons": (word,)}
+    why = "new foragers take weeks" if word == "no flow near" else word
+    return {"verdict": UNDATED.get(word, word), "reasons": (why,)}
 
 
 def not_starving(split: SplitAdvice) -> SplitAdvice:

@@ -22,6 +22,7 @@ from flowcast.sources.files import ScaleFile, read_scale, read_weather, weather_
 from flowcast.sources.http import Caller, Web
 from flowcast.sources.service import Ahead, Block, Origin, Site
 from flowcast.sources.stations import StationHours
+from flowcast.weather import hours_from_noon
 from flowcast.yard import Yard, read_yard, yard_at
 from flowcast.yard.folder import NO_HEIGHT
 from flowcast.yard.settings import WeatherSection
@@ -234,6 +235,14 @@ def _first_day(scales: list[ScaleFile], last: date, numbers: Numbers) -> date:
 
 def _own_block(yard: Yard) -> Block:
     file = read_weather(yard)
+    late = None if file.daily else hours_from_noon(file.table, yard.place, yard.numbers)
+    if late is not None:
+        raise InputError(
+            f"{file.name}: its days are brightest or warmest {abs(late):.0f} hours too "
+            f"{'late' if late > 0 else 'early'} for this place. Name the clock it was written by under "
+            '[weather] in yard.toml, clock = "utc", "local" or an offset such as "+10:00"; or mend '
+            "the longitude."
+        )
     origin = Origin(service=OWN_FILE, url=file.name, notes=tuple(file.notes))
     return Block(file.table, origin, file.daily)
 

@@ -84,7 +84,7 @@ def known_before(sources: Sources, issue_date: pd.Timestamp, *, current: bool = 
             *yard.notes,
             *sources.notes,
             *_block_notes(kept, issue_date),
-            *whole.notes,
+            *(note for note in whole.notes if "completed.days_missing" not in note.keys),
             *_holes(daily),
             *notes,
             *dropped,

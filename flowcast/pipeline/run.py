@@ -138,9 +138,35 @@ def check(folder: Path | str, *, reach: Reach | None = None) -> Checked:
         yard = read_yard(folder)
         logs, notes = _all_logs(yard, str(error))
         return Checked(yard, None, logs, notes, _robbed(logs, yard))
-    record = known_before(sources, default_issue_date(sources), current=True)
+    issue_date = default_issue_date(sources)
+    record = known_before(sources, issue_date, current=True)
     robbed = _robbed(record.logs, sources.yard)
-    return Checked(sources.yard, record, record.logs, record.notes, robbed)
+    doubtful = [*_still_to_come(sources, max(issue_date, sources.today)), *_unnamed(sources.yard)]
+    return Checked(sources.yard, record, record.logs, [*doubtful, *record.notes], robbed)
+
+
+def _still_to_come(sources: Sources, today: pd.Timestamp) -> list[Note]:
+    """What the keeper's files tell of days that are still to come: a year mistyped, most likely."""
+    yard, tomorrow = sources.yard, today + pd.Timedelta(days=1)
+    zone = yard.place.timezone
+    dates = {scale.name: scale.readings.index.tz_convert(zone) for scale in sources.scales}
+    dates["work.csv"] = pd.DatetimeIndex(yard.work["time"]).tz_convert(zone)
+    dates = {name: index.tz_localize(None) for name, index in dates.items()}
+    dates["bloom.csv"] = pd.DatetimeIndex(yard.bloom["date"])
+    dates["beetles.csv"] = pd.DatetimeIndex(yard.beetles["date"])
+    found = {name: index[index >= tomorrow] for name, index in dates.items()}
+    return [
+        Note.of("files.still_to_come", file=name, n=len(late), first=late.min())
+        for name, late in found.items()
+        if len(late)
+    ]
+
+
+def _unnamed(yard: Yard) -> list[Note]:
+    """Plants of bloom.csv that yard.toml does not name, so that nothing is made of their notes."""
+    known = {plant.name.casefold() for plant in yard.forage}
+    plants = tuple(p for p in yard.bloom["plant"].drop_duplicates() if p.casefold() not in known)
+    return [Note.of("files.plants_unnamed", plants=plants)] if plants else []
 
 
 def _robbed(logs: list[CleanLog], yard: Yard) -> list[str]:

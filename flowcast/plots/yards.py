@@ -8,6 +8,7 @@ import pandas as pd
 from flowcast.plots.style import INK, KIND_COLOURS, LINE, SOFT
 
 LEAST_KM, KM_PER_DEGREE = 2.0, 111.2  # the smallest map; a degree of latitude on a sphere
+FOOT = 0.4  # a strip below the yards for the bar of length, in half heights
 STEPS = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 
 
@@ -42,7 +43,7 @@ def _half_widths(frame: pd.DataFrame) -> tuple[float, float]:
 def map_height_in(yards: pd.DataFrame, width_in: float) -> float:
     """The height at which a kilometre is as long north as east. [inch]"""
     wide, high = _half_widths(yards_data(yards))
-    return float(np.clip(width_in * high / wide, 1.6, 6.5))
+    return float(np.clip(width_in * (1 + FOOT / 2) * high / wide, 1.6, 6.5))
 
 
 def plot_yards(yards: pd.DataFrame, *, ax, per_km: float = 1.0, unit: str = "km") -> None:
@@ -59,14 +60,15 @@ def plot_yards(yards: pd.DataFrame, *, ax, per_km: float = 1.0, unit: str = "km"
     wide, high = _half_widths(frame)
     east, north = ((frame[k].max() + frame[k].min()) / 2 for k in ("east", "north"))
     ax.set_xlim(east - wide, east + wide)
-    ax.set_ylim(north - high, north + high)
+    foot = north - (1 + FOOT) * high
+    ax.set_ylim(foot, north + high)
     ax.set_aspect("equal")
     ax.plot(
         frame["east"], frame["north"], "o", ms=15, color=KIND_COLOURS["trickle"], mec=INK, mew=1.0
     )
     for n, row in enumerate(frame.itertuples(), start=1):
         ax.text(row.east, row.north, str(n), color=INK, ha="center", va="center_baseline")
-    _bar_of_length(ax, (east - wide, north - high), (wide, high), per_km, unit)
+    _bar_of_length(ax, (east - wide, foot), (wide, high), per_km, unit)
     ax.set_xticks([])
     ax.set_yticks([])
     for side in ax.spines.values():

@@ -87,6 +87,16 @@ def _by_between(when: When, say: Say) -> str:
     return say("advice.by_between", by=by, between=between) if between else by
 
 
+def _split_day(when: When, say: Say) -> str:
+    """The best day for a split, and how long others are as good: no interval of anything."""
+    by = _by(when, say)
+    if when.date is None or when.first == when.last:
+        return by
+    if when.date > when.last:
+        return say("advice.after_its_days", by=by, span=say.span(when.first, when.last))
+    return say("advice.as_good_until", by=by, last=say.day(when.last))
+
+
 def alike(splits: tuple[SplitAdvice, ...]) -> tuple[SplitAdvice, ...]:
     """Kinds of split without a date that come to the same thing, as one."""
     first = splits[0]
@@ -152,7 +162,7 @@ def _splits(a: SplitAdvice, say: Say) -> str:
 
 def _best(a: SplitAdvice, split: str, say: Say) -> str:
     """How likely the next flow is met; where it is not, what the split brings on the whole."""
-    told = {"split": split, "by": _by_between(a.when, say), "chance": say.chance(a.when.chance)}
+    told = {"split": split, "by": _split_day(a.when, say), "chance": say.chance(a.when.chance)}
     if "pays on the whole" not in a.reasons:
         return say("splits.best", **told)
     adds = a.weeks["crop_mean"].asof(a.when.first)
@@ -325,7 +335,7 @@ def _after(a: AfterAdvice, say: Say) -> str:
     return _joined(
         _supers_off(a, say),
         say("after.reared", **reared),
-        say("after.goes_on", chance=say.chance(a.goes_on)) if a.goes_on >= 0.1 else "",
+        say("after.goes_on", chance=say.chance(a.goes_on)) if 0.1 <= a.goes_on < 0.5 else "",
         _warmest(a, say),
     )
 
@@ -334,6 +344,9 @@ def _supers_off(a: AfterAdvice, say: Say) -> str:
     until = say.day(a.until)
     if a.verdict == "now":
         return say("after.now", by=_by(a.when, say), until=until)
+    if a.goes_on >= 0.5:
+        latest, chance = _by(a.when, say), say.chance(a.goes_on)
+        return say("after.before_its_end", latest=latest, chance=chance, until=until)
     by = _by_between(a.when, say)
     return say("after.later", by=by, latest=say.day(a.latest), until=until)
 
@@ -392,7 +405,8 @@ def task(advice: Advice, say: Say) -> str | None:
     if isinstance(advice, StartAdvice):
         return say("tasks.first_look")
     if isinstance(advice, AfterAdvice):
-        return say("tasks.supers_off" if advice.verdict == "now" else "tasks.supers_off_after")
+        over = advice.verdict != "now" and advice.goes_on < 0.5  # else they come off before its end
+        return say("tasks.supers_off_after" if over else "tasks.supers_off")
     if isinstance(advice, SetsFast):
         return say("tasks.sets_fast", plant=advice.plant)
     return None

@@ -153,7 +153,20 @@ def _marked_lines(found: Checked) -> list[str]:
         marked = [say(f"marks.{word}", n=n) for word, n in log.counts.items() if n]
         told = say.listed(marked)
         lines += [say("check.marked_line", hive=log.hive, marked=told)] if marked else []
+        lines += _weighings_left_out(log, found.yard.place.timezone, say)
     return lines
+
+
+def _weighings_left_out(log: CleanLog, zone: str, say: Say) -> list[str]:
+    """A weighing by hand that cannot be, with its date, so that a slip of the pen can be mended."""
+    if log.kind != "hand weighings":
+        return []
+    wrong = log.readings[log.readings["mark"].isin(("impossible", "spike", "restart"))]
+    told = [(say.full_day(row.Index.tz_convert(zone)), row.weight_kg) for row in wrong.itertuples()]
+    return [
+        say("check.weighing_left_out", hive=log.hive, date=date, weight=say.weight(kg))
+        for date, kg in told
+    ]
 
 
 def _jump_lines(found: Checked) -> list[str]:

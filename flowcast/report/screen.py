@@ -63,8 +63,8 @@ def backtest_text(found: Backtest) -> str:
     lines = [yard.say("trust.headline", yard=yard.name), ""]
     for sentence in trust.trust_lines(found):
         lines += _item(sentence)
-    lines += ["", *_cells(trust.trust_table(found))]
-    lines += ["", *_paragraph(yard.say("trust.loss"))]
+    if len(found.verdict.scores):  # few weighings by hand give no day and no week to score
+        lines += ["", *_cells(trust.trust_table(found)), "", *_paragraph(yard.say("trust.loss"))]
     return "\n".join(lines)
 
 

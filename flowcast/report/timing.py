@@ -189,18 +189,25 @@ def calendar_rows(found: YardTiming) -> list[tuple[str, ...]]:
     rows = [tuple(say(f"calendar.{head}") for head in ("by", "hives", "what", "between", "chance"))]
     for (date, task), alike in groups.items():
         whens = [e.advice.when for e in alike]
-        firsts = [w.first for w in whens if w.first is not None]
-        lasts = [w.last for w in whens]
+        spread = [e.advice.when for e in alike if not isinstance(e.advice, SplitAdvice)]
+        firsts = [w.first for w in spread if w.first is not None]
+        lasts = [w.last for w in spread]
         rows.append(
             (
                 say.weekday(date),
-                _named([e.hive for e in alike if e.hive], len(found.hives), say, IN_A_CELL),
+                _named(_hives(alike, found), len(found.hives), say, IN_A_CELL),
                 task,
                 _interval(firsts, lasts, say),
                 _chance(max(w.chance for w in whens), say),
             )
         )
     return rows
+
+
+def _hives(alike: list[Entry], found: YardTiming) -> list[str]:
+    """Whom entries are for: what is for the whole yard is for all of its hives."""
+    named = [e.hive for e in alike if e.hive]
+    return named or [h.hive for h in found.hives]
 
 
 def _chance(p: float, say: Say) -> str:

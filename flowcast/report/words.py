@@ -130,6 +130,8 @@ def foraging(standing: Standing, say: Say) -> str:
     """Foraging hours of the last month against normal."""
     m = standing.foraging_h
     told = {"now": say.number(m.now, 1)}
+    if max(m.now, m.high) < 0.05:  # would read 0.0 of 0.0
+        return say("season.hours_none")
     if not math.isnan(m.normal):
         told |= {"low": say.number(m.low, 1), "high": say.number(m.high, 1)}
     return say(f"season.hours{_against(m)}", **told)

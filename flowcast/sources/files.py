@@ -10,12 +10,10 @@ import pandas as pd
 
 from flowcast.errors import InputError, SourceUnavailable, TimeIndexError
 from flowcast.messages import Amount, Note
-from flowcast.reading import TextTable, numbers_in, read_table, stamps_in
+from flowcast.reading import KG_PER, TextTable, numbers_in, read_table, stamps_in
 from flowcast.tables import DAILY_WEATHER, SCALE, WEATHER, check_bounds
 from flowcast.yard.folder import Yard
 from flowcast.yard.settings import HiveSection, ScaleSection
-
-KG_PER = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}  # international pound, exact by definition
 
 # Column endings that name another unit: (our column ending, factor, offset), value * factor + offset.
 UNITS = {
@@ -214,6 +212,7 @@ def read_weather(yard: Yard) -> WeatherFile:
     table = read_table(path, settings.separator)
     _need_rows(table)
     time = settings.time or next((n for n in TIME_NAMES if table.has(n)), "time")
+    table.column(time, 'Name the right one under [weather] in yard.toml: time = "their name".')
     values = _weather_columns(table, time, settings.columns, settings.decimal)
     daily = "temp_max_c" in values or "temp_min_c" in values
     frame = pd.DataFrame(values, index=_weather_index(table, time, daily, yard))
@@ -238,7 +237,7 @@ def _weather_index(table: TextTable, time: str, daily: bool, yard: Yard) -> pd.D
 
 
 def _weather_columns(
-    table: TextTable, time: str, mapping: dict[str, str], decimal: str
+    table: TextTable, time: str, mapping: dict[str, str], decimal: str | None
 ) -> dict[str, np.ndarray]:
     theirs = {their: our for our, their in mapping.items()}
     for their in theirs:
@@ -269,7 +268,8 @@ def _need_columns(frame: pd.DataFrame, daily: bool, name: str) -> None:
             raise InputError(
                 f"{name}: no column {column!r}. The least it needs is time, temp_c and precip_mm each "
                 "hour, or date, temp_max_c, temp_min_c and precip_mm each day; "
-                "[weather] columns = { " + column + ' = "their name" } maps another header.'
+                "[weather] columns = { " + column + ' = "their name" } maps another header, '
+                "and temp_f, precip_in and their like one in Fahrenheit or inches."
             )
 
 

@@ -13,6 +13,7 @@ from flowcast.weather.ahead import (
     past_years_ahead,
 )
 from flowcast.weather.align import Correction, drifting, fit_correction, unsure
+from flowcast.weather.clock import hours_from_noon
 from flowcast.weather.complete import Weather, complete_weather
 from flowcast.weather.daily import daily_weather, dusk_temperature, reference_et, wind_at_2m
 from flowcast.weather.days import day_starts, hours_of_days, local_dates
@@ -90,6 +91,7 @@ __all__ = [
     "ground_warmth",
     "hourly_from_daily",
     "hourly_from_daily_notes",
+    "hours_from_noon",
     "hours_of_days",
     "join_blocks",
     "known_ahead",

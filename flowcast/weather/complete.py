@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from flowcast.messages import Note
+from flowcast.messages import Amount, Note
 from flowcast.tables import WEATHER, require_columns
 from flowcast.weather.daily import daily_weather
 from flowcast.weather.days import day_starts, local_dates
@@ -103,13 +103,14 @@ def complete_weather(hourly, place, numbers):
 
 @dataclass
 class _Draft:
-    """The table in the making: plain arrays, the notes so far, and the local day of each hour."""
+    """The table in the making: plain arrays, which hours stood in no row, and the notes so far."""
 
     index: pd.DatetimeIndex
     values: dict[str, np.ndarray]
     place: object
     numbers: object
     given: set[str]
+    absent: np.ndarray
     notes: list[Note] = field(default_factory=list)
 
     def tell(self, key, **fields):
@@ -149,14 +150,15 @@ def _on_the_grid(hourly, place, numbers):
         full = pd.date_range(hourly.index[0], hourly.index[-1], freq="h")
     if len(full) > len(hourly):
         absent = len(full) - len(hourly)
-        notes.append(Note.of("completed.hours_absent", n=absent, all=str(len(full))))
+        notes.append(Note.of("completed.hours_absent", n=absent, all=Amount(len(full))))
     table = hourly.reindex(index=full.rename("time"), columns=list(WEATHER)).astype(float)
     values = {name: table[name].to_numpy(copy=True) for name in WEATHER}
     values["rh_pct"] = np.minimum(values["rh_pct"], 100)
     values["clear_ghi_wm2"] = (
         clear_sky_ghi(table.index, place).to_numpy() if len(full) else np.array([])
     )
-    return _Draft(table.index, values, place, numbers, given, notes)
+    absent = ~full.isin(hourly.index)
+    return _Draft(table.index, values, place, numbers, given, absent, notes)
 
 
 def _gathered(hourly, stamps):
@@ -305,7 +307,8 @@ def _fill_wind(draft):
 
 
 def _say_what_is_missing(draft):
+    """What rows lack; the hours that have no row were told of already."""
     for name in ("temp_c", "precip_mm"):
-        lost = int(draft.missing(name).sum())
+        lost = int((draft.missing(name) & ~draft.absent).sum())
         if lost:
             draft.tell("not_filled", quantity=_name(name), n=lost)

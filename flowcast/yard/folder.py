@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from difflib import get_close_matches
@@ -11,10 +14,10 @@ import numpy as np
 import pandas as pd
 from pydantic import ValidationError
 
-from flowcast.errors import InputError
+from flowcast.errors import InputError, TimeIndexError
 from flowcast.messages import Note, Say, read_words
 from flowcast.numbers import Numbers, load_numbers
-from flowcast.reading import read_rows, to_utc
+from flowcast.reading import KG_PER, read_rows, slash_order, stamp_of, to_utc
 from flowcast.tables import WORK_SIGN, Place
 from flowcast.yard.settings import (
     FILE_NAME,
@@ -27,7 +30,7 @@ from flowcast.yard.settings import (
     read_settings,
 )
 
-WORK_COLUMNS = ("date", "time", "hive", "what", "kg", "note")
+WORK_COLUMNS = ("date", "time", "hive", "what", "kg", "lb", "note")
 BLOOM_COLUMNS = ("date", "plant", "stage")
 BEETLE_COLUMNS = (
     "date",
@@ -39,7 +42,7 @@ BEETLE_COLUMNS = (
     "frames_of_bees",
     "queenright",
 )
-OTHER_WEIGHTS = ("lb", "lbs", "pounds", "g", "grams", "weight", "weight_kg", "weight_lb")
+OTHER_WEIGHTS = ("lbs", "pounds", "g", "grams", "weight", "weight_kg", "weight_lb")
 BLOOM_STAGES = ("buds none", "buds heavy", "first", "full", "over")
 NO_HEIGHT = Note.of("place.no_height")
 TRAPS = ("oil tray", "dry tray", "between frames")
@@ -110,14 +113,15 @@ def read_yard(folder: Path | str, *, alone: bool = False) -> Yard:
     place, notes = _place(settings, text)
     numbers = load_numbers(_overrides(settings))
     hives = {hive.name for hive in settings.hive}
+    habit = _habit(folder, settings)
     return Yard(
         folder=folder,
         settings=settings,
         place=place,
         numbers=numbers,
-        work=_read_work(folder / "work.csv", hives, place.timezone),
-        bloom=_read_bloom(folder / "bloom.csv"),
-        beetles=_read_beetles(folder / "beetles.csv", hives),
+        work=_read_work(folder / "work.csv", hives, place.timezone, habit),
+        bloom=_read_bloom(folder / "bloom.csv", habit),
+        beetles=_read_beetles(folder / "beetles.csv", hives, habit),
         notes=(
             *notes,
             *_unread(folder / "work.csv", WORK_COLUMNS),
@@ -284,8 +288,8 @@ def _known_zone(name: str, text: str) -> str:
 class _Row:
     """One line of a hand-written CSV; what cannot be understood is said with its line."""
 
-    def __init__(self, file: str, line: int, cells: dict[str, str]):
-        self.file, self.line, self.cells = file, line, cells
+    def __init__(self, file: str, line: int, cells: dict[str, str], slashes: str = "day first"):
+        self.file, self.line, self.cells, self.slashes = file, line, cells, slashes
 
     def fail(self, problem: str, cure: str) -> InputError:
         """The error that names this line."""
@@ -305,7 +309,10 @@ class _Row:
             return alike[0]
         close = get_close_matches(written, known, n=1)
         hint = f"Did you mean {close[0]!r}? " if close else ""
-        raise self.fail(f"{name} is {written!r}", f"{hint}Known: {', '.join(sorted(known))}.")
+        raise self.fail(
+            f"{name} is {written!r}, which is not known",
+            f"{hint}Known: {', '.join(sorted(known))}.",
+        )
 
     def number(self, name: str) -> float:
         """A number that is not negative; NaN where nothing is written."""
@@ -335,24 +342,23 @@ class _Row:
     def stamp(self) -> tuple[pd.Timestamp, bool]:
         """The line's time, noon of a mere date, and whether an hour was written."""
         cell = self.text("date") or self.text("time")
-        for form in ("%Y-%m-%d", "%d.%m.%Y", "%d/%m/%Y"):
-            day = pd.to_datetime(cell, format=form, errors="coerce")
-            if not pd.isna(day):
-                return day + pd.Timedelta(hours=12), False
-        stamp = pd.to_datetime(cell, errors="coerce", format="ISO8601")
+        stamp = stamp_of(cell, self.slashes)
         if pd.isna(stamp) or not 1950 <= stamp.year <= 2200:
             raise self.fail(f"{cell!r} is no date", "Write it as 2026-05-31 or 2026-05-31 14:00.")
-        return stamp, True
+        timed = re.search(r"\d[T ]\d", cell) is not None
+        return (stamp if timed else stamp.normalize() + pd.Timedelta(hours=12)), timed
 
     def day(self) -> date:
         """The line's date."""
         return self.stamp()[0].date()
 
 
-def _rows(path: Path | None, needs: tuple[str, ...]) -> list[_Row]:
+def _rows(path: Path | None, needs: tuple[str, ...], habit: str | None = None) -> list[_Row]:
     if path is None or not path.is_file():
         return []
-    rows = [_Row(path.name, line, cells) for line, cells in read_rows(path)]
+    read = read_rows(path)
+    slashes = _slashes(path.name, read, habit)
+    rows = [_Row(path.name, line, cells, slashes) for line, cells in read]
     for name in needs:
         if rows and name not in rows[0].cells and not (name == "date" and "time" in rows[0].cells):
             raise InputError(
@@ -362,15 +368,42 @@ def _rows(path: Path | None, needs: tuple[str, ...]) -> list[_Row]:
     return rows
 
 
+def _slashes(file: str, rows: list[tuple[int, dict[str, str]]], habit: str | None) -> str:
+    """Which comes first in this file's dates such as 03/04/2025: as they tell, else the keeper's habit."""
+    try:
+        return slash_order(_dates(rows))
+    except TimeIndexError as error:
+        if habit:
+            return habit
+        raise InputError(f"{file}: {error}") from None
+
+
+def _habit(folder: Path, settings: Settings) -> str | None:
+    """The order that yard.toml states for any file, or that any of the keeper's own tables tells."""
+    files = [scale.dates for hive in settings.hive for scale in hive.scales]
+    stated = next((dates for dates in (*files, settings.weather.dates) if dates), None)
+    for name in ("work.csv", "bloom.csv", "beetles.csv"):
+        path = folder / name
+        written = _dates(read_rows(path)) if path.is_file() and not stated else _dates([])
+        if written.str.contains("/").any():
+            with suppress(TimeIndexError):
+                return slash_order(written)
+    return stated
+
+
+def _dates(rows: list[tuple[int, dict[str, str]]]) -> pd.Series:
+    return pd.Series([cells.get("date") or cells.get("time", "") for _, cells in rows], dtype=str)
+
+
 def _unread(path: Path, known: tuple[str, ...]) -> list[Note]:
     """A word on columns that are there and mean nothing to us; a weight in another unit is no such."""
-    rows = _rows(path, ())
-    others = [name for name in (rows[0].cells if rows else ()) if name and name not in known]
+    rows = read_rows(path) if path.is_file() else []
+    others = [name for name in (rows[0][1] if rows else ()) if name and name not in known]
     weights = [name for name in others if name.lower() in OTHER_WEIGHTS]
     if weights:
         raise InputError(
-            f"{path.name}, line 1: a column {weights[0]!r}. Weights stand here in kilograms, in a "
-            "column called kg; a pound is 0.4536 kg."
+            f"{path.name}, line 1: a column {weights[0]!r}. Weights stand here in a column called kg, "
+            "or lb for pounds. Write its name so."
         )
     if not others:
         return []
@@ -378,24 +411,49 @@ def _unread(path: Path, known: tuple[str, ...]) -> list[Note]:
     return [Note.of("files.columns_not_read", file=path.name, columns=columns, known=known)]
 
 
-def _read_work(path: Path | None, hives: set[str], timezone: str) -> pd.DataFrame:
-    rows = _rows(path, ("date", "hive", "what"))
+def _read_work(
+    path: Path | None, hives: set[str], timezone: str, habit: str | None = None
+) -> pd.DataFrame:
+    rows = _rows(path, ("date", "hive", "what"), habit)
     table = pd.DataFrame(
-        [
-            {
-                "time": row.stamp()[0],
-                "timed": row.stamp()[1],
-                "hive": row.choice("hive", hives),
-                "what": row.choice("what", WORK_SIGN),
-                "kg": row.number("kg"),
-                "note": row.text("note"),
-            }
-            for row in rows
-        ],
+        _each(rows, lambda row: _work(row, hives)),
         columns=["time", "timed", "hive", "what", "kg", "note"],
     )
     table["time"] = _utc(table["time"], timezone)
     return table.sort_values("time", kind="stable").reset_index(drop=True)
+
+
+def _work(row: _Row, hives: set[str]) -> dict:
+    time, timed = row.stamp()
+    return {
+        "time": time,
+        "timed": timed,
+        "hive": row.choice("hive", hives),
+        "what": row.choice("what", WORK_SIGN),
+        "kg": _kg(row),
+        "note": row.text("note"),
+    }
+
+
+def _kg(row: _Row) -> float:
+    """The weight of a line, whichever of its two columns holds it."""
+    kg, lb = row.number("kg"), row.number("lb") * KG_PER["lb"]
+    if not np.isnan(kg) and not np.isnan(lb):
+        raise row.fail("a weight in kg and one in lb", "Leave one of them.")
+    return lb if np.isnan(kg) else kg
+
+
+def _each(rows: list[_Row], read: Callable[[_Row], dict]) -> list[dict]:
+    """All rows read; every line that cannot be understood is named, in a line each."""
+    found, wrong = [], []
+    for row in rows:
+        try:
+            found.append(read(row))
+        except InputError as error:
+            wrong.append(str(error))
+    if wrong:
+        raise InputError("\n".join(dict.fromkeys(wrong)))
+    return found
 
 
 def _utc(times: pd.Series, timezone: str) -> pd.DatetimeIndex:
@@ -407,41 +465,34 @@ def _utc(times: pd.Series, timezone: str) -> pd.DatetimeIndex:
     return pd.DatetimeIndex(stamps, tz="UTC").as_unit("ns")
 
 
-def _read_bloom(path: Path | None) -> pd.DataFrame:
-    rows = _rows(path, ("date", "plant", "stage"))
-    return pd.DataFrame(
-        [
-            {
-                "date": pd.Timestamp(row.day()),
-                "plant": row.text("plant"),
-                "stage": row.choice("stage", BLOOM_STAGES),
-            }
-            for row in rows
-        ],
-        columns=["date", "plant", "stage"],
-    ).sort_values("date", kind="stable", ignore_index=True)
+def _read_bloom(path: Path | None, habit: str | None = None) -> pd.DataFrame:
+    rows = _rows(path, ("date", "plant", "stage"), habit)
+    table = pd.DataFrame(_each(rows, _bloom), columns=["date", "plant", "stage"])
+    return table.sort_values("date", kind="stable", ignore_index=True)
 
 
-def _read_beetles(path: Path | None, hives: set[str]) -> pd.DataFrame:
-    """Counts of beetles; every line that cannot be understood is named, in a line each."""
-    counts, wrong, seen = [], [], {}
-    for row in _rows(path, ("date", "hive", "days", "beetles")):
-        try:
-            count = _count(row, hives)
-            trap = (count["date"], count["hive"], count["trap"])
-            if trap in seen:
-                first = (
-                    f"this hive's {count['trap']} of this date stands in line {seen[trap]} already"
-                )
-                raise row.fail(first, "Leave one of them, or add two traps up.")
-        except InputError as error:
-            wrong.append(str(error))
-        else:
-            seen[trap] = row.line
-            counts.append(count)
-    if wrong:
-        raise InputError("\n".join(wrong))
-    table = pd.DataFrame(counts, columns=list(BEETLE_COLUMNS))
+def _bloom(row: _Row) -> dict:
+    return {
+        "date": pd.Timestamp(row.day()),
+        "plant": row.text("plant"),
+        "stage": row.choice("stage", BLOOM_STAGES),
+    }
+
+
+def _read_beetles(path: Path | None, hives: set[str], habit: str | None = None) -> pd.DataFrame:
+    seen: dict[tuple, int] = {}
+
+    def once(row: _Row) -> dict:
+        count = _count(row, hives)
+        trap = (count["date"], count["hive"], count["trap"])
+        if trap in seen:
+            first = f"this hive's {count['trap']} of this date stands in line {seen[trap]} already"
+            raise row.fail(first, "Leave one of them, or add two traps up.")
+        seen[trap] = row.line
+        return count
+
+    rows = _rows(path, ("date", "hive", "days", "beetles"), habit)
+    table = pd.DataFrame(_each(rows, once), columns=list(BEETLE_COLUMNS))
     return table.sort_values("date", kind="stable", ignore_index=True)
 
 

@@ -85,7 +85,7 @@ class ScaleSection(_Section):
     dates: Literal["day first", "month first"] | None = None
     unit: Literal["kg", "lb", "g"]
     clock: Clock = "local"
-    decimal: Literal[".", ","] = "."
+    decimal: Literal[".", ","] | None = None
     separator: Literal[",", ";", "\t", " "] | None = None
 
     @property
@@ -164,7 +164,7 @@ class WeatherSection(_Section):
     file: str | None = None
     time: str | None = None
     clock: Clock | None = None
-    decimal: Literal[".", ","] = "."
+    decimal: Literal[".", ","] | None = None
     separator: Literal[",", ";", "\t"] | None = None
     dates: Literal["day first", "month first"] | None = None
     columns: dict[str, str] = {}
@@ -196,10 +196,12 @@ def read_settings(folder: Path) -> tuple[Settings, str]:
         message names the line and the cure.
     """
     path = folder / FILE_NAME
+    if folder.is_file():
+        raise InputError(f"{folder}: a file. Name the folder that holds it: {folder.parent}")
     if not folder.is_dir():
         raise InputError(f"{folder}: no such folder. Make a yard with: flowcast new {folder}")
     if not path.is_file():
-        raise InputError(f"{folder}: no {FILE_NAME} in it. Make one with: flowcast new DIR")
+        raise InputError(f"{folder}: no {FILE_NAME} in it. Make one with: flowcast new {folder}")
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -274,15 +276,30 @@ def _check_names(settings: Settings, text: str) -> None:
 
 
 def _in_words(error: ValidationError, text: str) -> str:
-    problems = error.errors()
+    problems = _told_apart(error)
     first = problems[0]
-    loc = [part for part in first["loc"] if isinstance(part, str | int)]
-    section = str(loc[0])
-    index = loc[1] if len(loc) > 1 and isinstance(loc[1], int) else 0
-    keys = [str(part) for part in loc[1:] if isinstance(part, str)]
+    section, *loc = first["loc"]
+    index = loc[0] if loc and isinstance(loc[0], int) else 0
+    keys = [part for part in loc if isinstance(part, str) and not _is_form(part)]
     line = line_of(text, section, index, keys[0] if keys else None)
     more = f" ({len(problems) - 1} more after this one.)" if len(problems) > 1 else ""
     return f"{FILE_NAME}, line {line}: {_problem(first, section, keys)}{more}"
+
+
+def _told_apart(error: ValidationError) -> list[dict[str, Any]]:
+    """The problems, misspelt keys first, since one that is missing may be among them.
+
+    Of a value that may have either of two forms, one or several, that of the form it has not is none.
+    """
+    problems = [p for p in error.errors() if not _is_form(p["loc"][-1])] or error.errors()
+    return sorted(problems, key=lambda problem: problem["type"] != "extra_forbidden")
+
+
+def _is_form(part: str | int) -> bool:
+    """Whether this names no key but one of the forms that a value may have: a model or a list of it."""
+    return isinstance(part, str) and part.removeprefix("list[").removesuffix("]").endswith(
+        "Section"
+    )
 
 
 def _problem(problem: dict[str, Any], section: str, keys: list[str]) -> str:

@@ -1,0 +1,50 @@
+"""What check tells of slips in a keeper's files, so that they can be mended. All invented."""
+
+import pytest
+from conftest import plain_weather
+
+from flowcast import pipeline
+from flowcast.report import screen
+
+YARD = """
+[[hive]]
+name = "A"
+scale = { file = "a.csv", time = "date", weight = "lb", unit = "lb" }
+
+[[forage]]
+name = "Lime"
+from = "06-10"
+to = "07-05"
+strength = "heavy"
+follows = "warmth"
+"""
+
+
+@pytest.fixture
+def checked(write_yard):
+    """check of a yard weighed by hand each fortnight, with three slips of the pen."""
+    days = [f"2023-{month:02d}-{day:02d}" for month in range(3, 9) for day in (1, 15)]
+    weights = [80 + k for k in range(len(days))]
+    weights[6] *= 10  # a decimal point left out: 2023-06-01
+    log = "".join(f"{day},{lb}.0\n" for day, lb in zip(days, weights, strict=True))
+    files = {
+        "a.csv": f"date,lb\n{log}2199-09-01,92.0\n",
+        "bloom.csv": "date,plant,stage\n2023-06-12,LIME,first\n2023-05-01,hawthorn,full\n",
+        "weather.csv": plain_weather("2021-01-01", "2023-12-31").to_csv().encode(),
+    }
+    found = pipeline.check(write_yard(YARD, files=files))
+    return " ".join(screen.check_text(found).split())
+
+
+def test_a_weighing_that_cannot_be_is_named_with_its_date(checked):
+    # 860 lb at 0.45359237 kg each (international pound, 1959; from memory) are 390 kg.
+    assert "A, 1 June 2023: 390 kg is far from the weighings on either side" in checked
+
+
+def test_a_day_still_to_come_is_named(checked):
+    assert "a.csv: 1 line is of a day still to come (1 September 2199)" in checked
+
+
+def test_plants_that_yard_toml_does_not_name_are_named(checked):
+    assert "the notes on hawthorn:" in checked
+    assert "LIME" not in checked
