@@ -122,7 +122,7 @@ def test_page_works_from_its_file_and_asks_for_nothing(browser, written, which):
         page.mouse.wheel(0, 20_000)
         assert page.asked == [path.resolve().as_uri()]
         assert page.faults == []
-        assert page.locator("h1").inner_text() == "Nectar flow"
+        assert page.locator("h1").inner_text() == "Flow ahead"
     assert path.stat().st_size < MOST_BYTES
 
 

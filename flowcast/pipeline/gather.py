@@ -236,14 +236,12 @@ def _first_day(scales: list[ScaleFile], last: date, numbers: Numbers) -> date:
 def _own_block(yard: Yard) -> Block:
     file = read_weather(yard)
     late = None if file.daily else hours_from_noon(file.table, yard.place, yard.numbers)
+    notes = list(file.notes)
     if late is not None:
-        raise InputError(
-            f"{file.name}: its days are brightest or warmest {abs(late):.0f} hours too "
-            f"{'late' if late > 0 else 'early'} for this place. Name the clock it was written by under "
-            '[weather] in yard.toml, clock = "utc", "local" or an offset such as "+10:00"; or mend '
-            "the longitude."
-        )
-    origin = Origin(service=OWN_FILE, url=file.name, notes=tuple(file.notes))
+        told = {"file": file.name, "hours": abs(round(late))}
+        early, too_late = Note.of("files.clock_early", **told), Note.of("files.clock_late", **told)
+        notes.insert(0, too_late if late > 0 else early)
+    origin = Origin(service=OWN_FILE, url=file.name, notes=tuple(notes))
     return Block(file.table, origin, file.daily)
 
 
