@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 from flowcast import pipeline
 from flowcast.cli import app
 from flowcast.errors import InputError, NotEnoughDataError
+from flowcast.pipeline.explain import explain_record, kilograms_of
 from flowcast.reasons import Against
 from flowcast.reasons.season import Reason
 from flowcast.report.data import season_data
@@ -283,6 +284,26 @@ def test_a_hole_of_months_is_said_and_widens(yard, found, tmp_path):
     assert "wet soil" not in text  # of a soil on which no rain was seen for weeks nothing is known
     assert np.isfinite(holed.kilograms.parts[["kg", "q10", "q90"]]).all(axis=None)
     assert (width(holed.kilograms) > width(found.kilograms)).all()
+
+
+def test_comb_that_ran_out_is_not_laid_to_the_weather(found):
+    """Two thirds of the flow of 2024 without room: told as such, the parts stay near those with room."""
+    record = found.record
+    season = explain_record(record, *pd.to_datetime(["2024-01-01", "2024-12-31"]))
+    full = (record.spans.index >= "2024-06-11") & (record.spans.index <= "2024-06-30")
+    low = record.spans["gain_kg"].mask(full, record.spans["gain_kg"].clip(upper=0.0))
+    lost, sums = float((record.spans["gain_kg"] - low).sum()), {}
+    for name, gain, bound in (
+        ("room", record.spans["gain_kg"], False),
+        ("told", low, full),
+        ("not told", low, False),
+    ):
+        spans = record.spans.assign(gain_kg=gain, lower_bound=bound)
+        logged = replace(record, spans=spans)
+        seen = explain_record(logged, season.first, season.last)
+        sums[name] = kilograms_of(logged, seen).parts["kg"].sum()
+    assert lost > 15
+    assert abs(sums["told"] - sums["room"]) < 0.5 * abs(sums["not told"] - sums["room"])
 
 
 def test_most_of_the_weather_gone_gives_no_kilograms(yard, tmp_path):

@@ -105,6 +105,17 @@ def test_what_there_was_to_lose_counts_what_the_others_had():
     assert poor[0].loc["soil", "kg"] == pytest.approx(-3.0)
 
 
+def test_what_comb_that_ran_out_kept_back_is_the_rest():
+    # 20 kg less than the others, and 20 kg that the hives had no room for: no surprise to share out.
+    numbers = NUMBERS.with_overrides(NO_DOUBT | {"reasons.doubt_soil": 0.1, "reasons.luck": 0.2})
+    told = swapped(np.zeros(7))
+    table, rest = in_kilograms(told, NOTHING_LOST, -20.0, YEARS[:3], 1.0, 0.0, numbers, 20.0)
+    assert table.loc["soil", "kg"] == pytest.approx(0.0)
+    assert rest == pytest.approx(-20.0)
+    # That is as much in doubt: (25 + 100 + 400) x 4/3 = 700, and 25 - 25 x 25 / 700 = 24.1 is left.
+    assert table.loc["soil", "q90"] == pytest.approx(1.2816 * np.sqrt(24.107), abs=1e-3)
+
+
 def test_rain_before_as_a_share_of_normal():
     # 1 mm on every day keeps up an index of 50 mm with k = 0.98; ten years of it and one of 2 mm
     # have a mean of (9 x 50 + 100) / 10 = 55 in its autumn, so 110 / 65 with 10 mm added to both.
