@@ -33,7 +33,7 @@ from simulator.weather import Site
 from simulator.yards import World, make_world
 
 from flowcast import pipeline
-from flowcast.reasons.kilograms import IN_ALL
+from flowcast.reasons.kilograms import IN_ALL, likely_loss
 from flowcast.reasons.shapley import coalitions, shapley
 from flowcast.reasons.swaps import DRIVERS
 from flowcast.results import YardSeason
@@ -222,14 +222,12 @@ def _shares(part: pd.DataFrame) -> dict[str, float]:
     clear = part[part["truth"].abs() >= CLEAR_KG]
     told = part[(part["q10"] > 0) | (part["q90"] < 0)]  # whatever their truth: so it is read
     inside = part["truth"].between(part["q10"], part["q90"])
-    first, cases = _named_first(part)
     return {
         "clear parts": len(clear),
         "sign right": _right(clear),
         "told apart from 0": len(told),
         "their sign right": _right(told),
-        "largest loss first": first,
-        "of": cases,
+        **_named_first(part),
         "intervals hold": round(inside.mean(), 3),
         "of clear parts": round(inside[clear.index].mean(), 3),
         "error kg": round((part["kg"] - part["truth"]).abs().mean(), 2),
@@ -241,12 +239,20 @@ def _right(part: pd.DataFrame) -> float:
     return round((np.sign(part["kg"]) == np.sign(part["truth"])).mean(), 3)
 
 
-def _named_first(part: pd.DataFrame) -> tuple[float, int]:
-    """How often the driver of the largest true loss is the one of the largest loss said."""
+def _named_first(part: pd.DataFrame) -> dict[str, float]:
+    """How often the driver of the largest true loss is the one of the largest likely loss.
+
+    Beside it by the middle of its part alone, and how often it is the soil, which needs no reckoning.
+    """
     worst = part.loc[part.groupby("yard")["truth"].idxmin()]
     worst = worst[worst["truth"] <= -CLEAR_KG].set_index("yard")["driver"]
-    named = part.loc[part.groupby("yard")["kg"].idxmin()].set_index("yard")["driver"]
-    return round((worst == named.reindex(worst.index)).mean(), 3), len(worst)
+    orders = {"largest loss first": likely_loss(part), "by its middle": -part["kg"]}
+    orders |= {"were it the soil": (part["driver"] == "soil").astype(float)}
+    found = {}
+    for name, order in orders.items():
+        named = part.loc[order.groupby(part["yard"]).idxmax()].set_index("yard")["driver"]
+        found[name] = round((worst == named.reindex(worst.index)).mean(), 3)
+    return found | {"of": len(worst)}
 
 
 def main() -> None:

@@ -15,6 +15,7 @@ from itertools import combinations
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtr
 
 from flowcast.numbers import Numbers
 from flowcast.reasons.swaps import DRIVERS, FLIGHT, FLOWERS, Swapped, grown, lost
@@ -100,6 +101,17 @@ def in_kilograms(
     rows = {name: _interval(thought, cov, these) for name, these in every.items()}
     table = pd.DataFrame.from_dict(rows, orient="index", columns=["kg", "q10", "q90"])
     return table, more_kg - float(thought.sum())
+
+
+def likely_loss(parts: pd.DataFrame) -> pd.Series:
+    """What each part cost in the mean, where what it may have brought counts as nothing. [kg]
+
+    So parts can be put in an order that heeds their doubt: one that is near 0 for want of knowledge may
+    well have cost more than one that is known to have cost little.
+    """
+    sd = np.maximum((parts["q90"] - parts["q10"]) / (2 * Z80), 1e-12)
+    off = parts["kg"] / sd
+    return sd * np.exp(-0.5 * off**2) / np.sqrt(2 * np.pi) - parts["kg"] * ndtr(-off)
 
 
 def _interval(thought: np.ndarray, cov: np.ndarray, these: np.ndarray) -> tuple[float, ...]:
