@@ -187,10 +187,9 @@ def measure(number: int, climate: str, mechanism: str, seasons: int, seed: int, 
     replay = Replay(seed, number, climate, mechanism)
     truth = replay.parts()
     truth.loc[IN_ALL] = truth.drop(list(FLOWERS)).sum()
-    parts = pd.concat([found.kilograms.parts, found.kilograms.flight.to_frame(IN_ALL).T])
+    parts = found.kilograms.parts[["kg", "q10", "q90"]].astype(float)
+    parts.loc[IN_ALL] = found.kilograms.flight[list(parts)].astype(float)
     table = parts.join(truth).assign(yard=number, seasons=seasons, mechanism=mechanism)
-    for column in ("kg", "q10", "q90"):
-        table[column] = table[column].astype(float)
     said = f"{folder.name} {climate} {mechanism}: {seconds:.1f} s\n"
     said += table[["kg", "q10", "q90", *TRUTHS]].round(1).T.to_string()
     cases = pd.DataFrame(blamed(found, replay, truth.loc[list(DRIVERS), "truth"])).assign(

@@ -422,6 +422,14 @@ def test_what_may_have_cost_as_much_is_not_ruled_out(found):
     )
 
 
+def test_what_may_have_cost_most_heeds_the_doubt(found):
+    """The rain's part is the lower one, but the water may well have cost more: 6.6 kg in the mean, not 5.2."""
+    season = replace(found.season, reasons=())
+    parts = {"rain": (-5.0, -11.0, 1.0), "soil": (-2.0, -20.0, 16.0)}
+    said = answer(said_of(replace(found, season=season), parts))
+    assert "water for the flowers may be behind it" in said
+
+
 def test_the_rest_is_said(found):
     text = " ".join(sentences(said_of(found, {}, rest=-7.0)))
     assert "Not explained: 7.0 kg less than these parts come to" in text
