@@ -2,9 +2,11 @@
 
     python scripts/measure_explain.py --yards 12 --seed 31 [--seasons 1,2,5] [--out DIR]
 
-Trial yards are made anew (make_trial_yards.py) and their last season is explained. The truth of each
+Trial yards are made anew (make_trial_yards.py) and their last year is explained. The truth of each
 driver comes from the simulator itself: the same flowers, colonies and chance with this driver's
-course taken from another year's same dates, in random orders of swapping, mean over the other years.
+course taken from another year's same dates, its Shapley value, mean over the other years. It is what
+the hives would have gained with room at all times: a full hive belongs to the rest, and what its keeper
+did for it and when would else turn signs about. The same as weighed is told beside it.
 Cold, heat, rain, wind and light act on flight; rain and evaporation on the flowers are the soil's, and
 warmth on the flowers is the timing's. Reported: whether the sign is right where the truth is 2 kg or
 more, whether the largest true loss is named first, and how often the 80 % interval holds the truth.
@@ -26,12 +28,13 @@ import numpy as np
 import pandas as pd
 from simulator import flight, flora, keeper
 from simulator.climates import CLIMATES
-from simulator.colony import DayAir, day_airs, live
+from simulator.colony import DayAir, DayGain, day_airs, live
 from simulator.weather import Site
 from simulator.yards import World, make_world
 
 from flowcast import pipeline
-from flowcast.reasons.kilograms import IN_ALL
+from flowcast.reasons.kilograms import IN_ALL, likely_loss
+from flowcast.reasons.shapley import coalitions, shapley
 from flowcast.reasons.swaps import DRIVERS
 from flowcast.results import YardSeason
 
@@ -39,7 +42,7 @@ SEASON = trial.LAST_YEAR
 FLOWERS = {"soil": ["precip_mm", "et_mm"], "timing": ["temp_max_c", "temp_min_c", "temp_mean_c"]}
 SWARM_QUEENLESS_D, REQUEENED_D = 24, 8
 CLEAR_KG, CLEAR_LOSS_KG = 2.0, 8.0
-ORDERS = 2  # random orders of swapping, a pair for each other year
+TRUTHS = ["truth", "weighed"]  # gain with room at all times, and as it was
 
 
 class Told(keeper.Care):
@@ -101,13 +104,13 @@ class Replay:
             self._live(care, day, self.airs[day], strength)
         return care, strength, run
 
-    def _live(self, care: keeper.Care, day: int, air: DayAir, strength: np.ndarray) -> float:
+    def _live(self, care: keeper.Care, day: int, air: DayAir, strength: np.ndarray) -> DayGain:
         care.colony.strength = float(strength[day])
         care.attend(day, air, self.visits[day], self.late[day])
-        return live(care.colony, air).gain_kg
+        return live(care.colony, air)
 
-    def gain(self, swapped: set[str], year: int) -> float:
-        """Gain of the middle hive over the season with these drivers from that year. [kg]"""
+    def gain(self, swapped: set[str], year: int) -> np.ndarray:
+        """Gain of the middle hive over the season with these drivers from that year, `TRUTHS`. [kg]"""
         season = slice(self.here, self.here + self.length)
         lived = self._weather(swapped, year, season)
         nectar = self.world.flora.under(lived)[season]
@@ -116,12 +119,13 @@ class Replay:
             replace(air, flight_h=float(h), nectar_kg=float(kg))
             for air, h, kg in zip(self.airs[season], flight_h, nectar, strict=True)
         ]
-        return float(np.median([self._season(hive, airs) for hive in self.hives]))
+        return np.median([self._season(hive, airs) for hive in self.hives], axis=0)
 
-    def _season(self, hive, airs: list[DayAir]) -> float:
+    def _season(self, hive, airs: list[DayAir]) -> tuple[float, float]:
         care, strength, run = hive
         told = Told(care, run)
-        return sum(self._live(told, day, air, strength) for day, air in enumerate(airs, self.here))
+        lived = [self._live(told, day, air, strength) for day, air in enumerate(airs, self.here)]
+        return sum(day.roomy_kg for day in lived), sum(day.gain_kg for day in lived)
 
     def _weather(self, swapped: set[str], year: int, season: slice) -> pd.DataFrame:
         """Days as the flowers and the bees live them."""
@@ -142,26 +146,18 @@ class Replay:
         lived["flight_h"] = flight.fitness_of(factors).reshape(-1, 24).sum(axis=1)
         return lived
 
-    def parts(self, rng: np.random.Generator) -> pd.Series:
-        """What each driver truly brought against other years, in the mean. [kg]"""
-        total = np.zeros(len(DRIVERS))
-        for year in self.years:
-            first = rng.permutation(len(DRIVERS))
-            for order in (first, first[::-1])[:ORDERS]:
-                swapped: set[str] = set()
-                worth = self.gain(swapped, year)
-                for k in order:
-                    swapped = swapped | {DRIVERS[k]}
-                    now = self.gain(swapped, year)
-                    total[k] += worth - now  # taken away by swapping: what it had brought
-                    worth = now
-        return pd.Series(total / (ORDERS * len(self.years)), list(DRIVERS))
+    def parts(self) -> pd.DataFrame:
+        """What each driver truly brought against other years, in the mean; columns `TRUTHS`. [kg]"""
+        sets = [set(np.array(DRIVERS)[taken]) for taken in coalitions(len(DRIVERS))]
+        each = [shapley(np.array([self.gain(some, year) for some in sets])) for year in self.years]
+        # Taken away by swapping: what it had brought.
+        return pd.DataFrame(-np.mean(each, axis=0), list(DRIVERS), TRUTHS)
 
 
 def explained(folder: Path) -> tuple[YardSeason, float]:
-    """The last season explained, and the seconds it took."""
+    """The last year explained, and the seconds it took; by dates, which a southern season crosses."""
     began = time.perf_counter()
-    found = pipeline.explain(folder, season=str(SEASON))
+    found = pipeline.explain(folder, first=f"{SEASON}-01-01", last=f"{SEASON}-12-31")
     return found, time.perf_counter() - began
 
 
@@ -189,15 +185,16 @@ def measure(number: int, climate: str, mechanism: str, seasons: int, seed: int, 
         trial.make_trial_yard(folder, number, climate, mechanism, seasons, seed)
     found, seconds = explained(folder)
     replay = Replay(seed, number, climate, mechanism)
-    truth = replay.parts(np.random.default_rng(number))
-    parts = pd.concat([found.kilograms.parts, found.kilograms.flight.to_frame(IN_ALL).T])
-    truth_all = pd.concat([truth, pd.Series({IN_ALL: truth.drop(list(FLOWERS)).sum()})])
-    table = parts.assign(truth=truth_all, yard=number, seasons=seasons, mechanism=mechanism)
-    for column in ("kg", "q10", "q90"):
-        table[column] = table[column].astype(float)
+    truth = replay.parts()
+    truth.loc[IN_ALL] = truth.drop(list(FLOWERS)).sum()
+    parts = found.kilograms.parts[["kg", "q10", "q90"]].astype(float)
+    parts.loc[IN_ALL] = found.kilograms.flight[list(parts)].astype(float)
+    table = parts.join(truth).assign(yard=number, seasons=seasons, mechanism=mechanism)
     said = f"{folder.name} {climate} {mechanism}: {seconds:.1f} s\n"
-    said += table[["kg", "q10", "q90", "truth"]].round(1).T.to_string()
-    cases = pd.DataFrame(blamed(found, replay, truth)).assign(yard=number)
+    said += table[["kg", "q10", "q90", *TRUTHS]].round(1).T.to_string()
+    cases = pd.DataFrame(blamed(found, replay, truth.loc[list(DRIVERS), "truth"])).assign(
+        yard=number
+    )
     return table.rename_axis("driver").reset_index(), cases, said
 
 
@@ -224,14 +221,12 @@ def _shares(part: pd.DataFrame) -> dict[str, float]:
     clear = part[part["truth"].abs() >= CLEAR_KG]
     told = part[(part["q10"] > 0) | (part["q90"] < 0)]  # whatever their truth: so it is read
     inside = part["truth"].between(part["q10"], part["q90"])
-    first, cases = _named_first(part)
     return {
         "clear parts": len(clear),
         "sign right": _right(clear),
         "told apart from 0": len(told),
         "their sign right": _right(told),
-        "largest loss first": first,
-        "of": cases,
+        **_named_first(part),
         "intervals hold": round(inside.mean(), 3),
         "of clear parts": round(inside[clear.index].mean(), 3),
         "error kg": round((part["kg"] - part["truth"]).abs().mean(), 2),
@@ -243,12 +238,20 @@ def _right(part: pd.DataFrame) -> float:
     return round((np.sign(part["kg"]) == np.sign(part["truth"])).mean(), 3)
 
 
-def _named_first(part: pd.DataFrame) -> tuple[float, int]:
-    """How often the driver of the largest true loss is the one of the largest loss said."""
+def _named_first(part: pd.DataFrame) -> dict[str, float]:
+    """How often the driver of the largest true loss is the one of the largest likely loss.
+
+    Beside it by the middle of its part alone, and how often it is the soil, which needs no reckoning.
+    """
     worst = part.loc[part.groupby("yard")["truth"].idxmin()]
     worst = worst[worst["truth"] <= -CLEAR_KG].set_index("yard")["driver"]
-    named = part.loc[part.groupby("yard")["kg"].idxmin()].set_index("yard")["driver"]
-    return round((worst == named.reindex(worst.index)).mean(), 3), len(worst)
+    orders = {"largest loss first": likely_loss(part), "by its middle": -part["kg"]}
+    orders |= {"were it the soil": (part["driver"] == "soil").astype(float)}
+    found = {}
+    for name, order in orders.items():
+        named = part.loc[order.groupby(part["yard"]).idxmax()].set_index("yard")["driver"]
+        found[name] = round((worst == named.reindex(worst.index)).mean(), 3)
+    return found | {"of": len(worst)}
 
 
 def main() -> None:
@@ -276,7 +279,9 @@ def main() -> None:
     table = pd.concat(tables, ignore_index=True)
     if asked.csv:
         table.to_csv(asked.csv, index=False)
-    summary(table)
+    for truth in TRUTHS:
+        print(f"beside the gain {'with room' if truth == TRUTHS[0] else 'as weighed'}:")
+        summary(table.assign(truth=table[truth]))
     blame_summary(pd.concat(blame, ignore_index=True))
 
 

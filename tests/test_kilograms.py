@@ -25,6 +25,7 @@ from flowcast.numbers import load_numbers
 from flowcast.reasons.kilograms import (
     IN_ALL,
     in_kilograms,
+    likely_loss,
     lost_share,
     together,
     water,
@@ -81,6 +82,14 @@ def test_a_drought_year_about_halves_the_gain_of_bloom(seasons):
     assert np.abs(told.parts[:, 0]).mean(axis=0).argmax() == DRIVERS.index("soil")
 
 
+def test_the_mean_loss_of_a_part_is_the_normal_loss_function():
+    # Unit normal loss at 0 and 1 as in tables of stock keeping: 0.3989 and 0.0833 (MEMORY).
+    half = 1.2816
+    parts = pd.DataFrame({"kg": [0.0, 1.0, -1.0], "q10": [-half, 1 - half, -1 - half]})
+    parts["q90"] = parts["q10"] + 2 * half
+    assert likely_loss(parts).tolist() == pytest.approx([0.3989, 0.0833, 1.0833], abs=1e-4)
+
+
 # ---- by hand --------------------------------------------------------------------------------
 
 
@@ -103,6 +112,28 @@ def test_what_there_was_to_lose_counts_what_the_others_had():
     told = swapped(np.zeros(7), intake=30.0)
     poor = in_kilograms(told, NOTHING_LOST, -20.0, YEARS[:3], 1.0, 0.0, numbers)
     assert poor[0].loc["soil", "kg"] == pytest.approx(-3.0)
+
+
+def test_what_comb_that_ran_out_kept_back_is_the_rest():
+    # 20 kg less than the others, and 20 kg that the hives had no room for: no surprise to share out.
+    numbers = NUMBERS.with_overrides(NO_DOUBT | {"reasons.doubt_soil": 0.1, "reasons.luck": 0.2})
+    told = swapped(np.zeros(7))
+    table, rest = in_kilograms(told, NOTHING_LOST, -20.0, YEARS[:3], 1.0, 0.0, numbers, 20.0)
+    assert table.loc["soil", "kg"] == pytest.approx(0.0)
+    assert rest == pytest.approx(-20.0)
+    # That is as much in doubt: (25 + 100 + 400) x 4/3 = 700, and 25 - 25 x 25 / 700 = 24.1 is left.
+    assert table.loc["soil", "q90"] == pytest.approx(1.2816 * np.sqrt(24.107), abs=1e-3)
+
+
+def test_what_is_little_known_may_have_cost_most():
+    # 0.5 kg lost for certain, 2 kg brought give or take 20: the second lost 7 kg in the mean.
+    parts = pd.DataFrame(
+        {"kg": [-0.5, 2.0], "q10": [-0.6, -18.0], "q90": [-0.4, 22.0]}, ["cold", "soil"]
+    )
+    drawn = np.random.default_rng(5).normal(2.0, 20 / 1.2816, 200_000)
+    found = likely_loss(parts)
+    assert found["cold"] == pytest.approx(0.5, abs=1e-3)
+    assert found["soil"] == pytest.approx(np.maximum(-drawn, 0).mean(), rel=0.02)
 
 
 def test_rain_before_as_a_share_of_normal():
@@ -278,7 +309,7 @@ def made_log(part, season, strength=1.0):
     return days, np.array(gain)
 
 
-def model_of(log):
+def model_of(log, plants=PLANTS):
     """The flow model taught by (days, gain) of seasons, laid end to end."""
     days = Days(
         *(np.concatenate([getattr(d, f) for d, _ in log]) for f in Days.__dataclass_fields__)
@@ -293,7 +324,7 @@ def model_of(log):
     filled["time"] = days.time[0] + np.arange(len(whole))
     filled["foraging_h"] = np.nan_to_num(filled["foraging_h"])
     spans = pd.DataFrame({"days": 1, "gain_kg": gain, "gain_sd_kg": 0.05}, index=index)
-    ensemble = draw_ensemble(PLANTS, SUMMER, NUMBERS, np.random.default_rng(0))
+    ensemble = draw_ensemble(plants, SUMMER, NUMBERS, np.random.default_rng(0))
     return fit_flow(spans, Days(**filled), ensemble, NUMBERS)
 
 
@@ -345,6 +376,18 @@ def test_water_in_the_ground_before_brings_more(seasons):
     assert (told.parts[:, 0, DRIVERS.index("soil")] > 0).all()
     dry = wet | {2021: parts[2021].assign(rained=0.5)}
     assert (swap_of(seasons, 2021, dry).parts[:, 0, DRIVERS.index("soil")] < 0).all()
+
+
+def test_rain_before_has_no_side_for_plants_that_follow_rain(seasons):
+    """Their buds were made months before: what is left is the trickle of all other plants."""
+    parts, log, model = seasons
+    wet = {year: parts[2021].assign(rained=1.0) for year in range(2020, 2026)}
+    wet[2021] = parts[2021].assign(rained=2.0)
+    gums = model_of(log, [Plant("gum", 140, 200, "heavy", follows="rain")])
+    soil = DRIVERS.index("soil")
+    plain, rainy = (swap_of((parts, log, m), 2021, wet).parts[..., soil] for m in (model, gums))
+    assert np.abs(rainy[:, 0]).max() < 0.2 * plain[:, 0].min()
+    assert (rainy[:, 1:].min() < 0) and (rainy[:, 1:].max() > 0)  # it may have either
 
 
 def test_what_a_day_leaves_on_the_scale_is_what_the_gain_equation_leaves(seasons):

@@ -10,9 +10,10 @@ import pandas as pd
 
 from flowcast import weather
 from flowcast.errors import InputError, NotEnoughDataError
-from flowcast.flow.days import days_of
+from flowcast.flow.days import Days, days_of
 from flowcast.flow.fit import FlowModel
 from flowcast.flow.household import intake_of
+from flowcast.flow.latent import flight_days, from_scale
 from flowcast.pipeline.gather import Reach
 from flowcast.pipeline.run import fit_record, plants_of, record_of
 from flowcast.reasons import Season, explain_span, hive_seasons
@@ -28,7 +29,7 @@ from flowcast.reasons.kilograms import (
 )
 from flowcast.reasons.plants import rain_against_normal
 from flowcast.reasons.spans import same_dates
-from flowcast.reasons.swaps import NEEDED, filled, swap
+from flowcast.reasons.swaps import NEEDED, filled, kept, swap
 from flowcast.results import Record, YardSeason
 from flowcast.yard import Yard
 
@@ -145,7 +146,9 @@ def kilograms_of(
         return None
     spans = {y: part[told] for y, part in spans.items()}
     model, at = model or fit_record(record), record.daily.index.get_indexer(spans[year].index)
-    days, seen = record.days.take(at), _seen(record, model)[at]
+    intake, full = _intake(record, model)
+    # Of a day on which comb ran out the model knows better: to it the gain was a bound.
+    days, seen = record.days.take(at), np.where(full, np.nan, intake)[at]
     swapped = swap(model, days, seen, spans, year, numbers, np.random.default_rng(seed))
     usual = swapped.usual_kg
     blind = float(usual[lacks[told]].sum() / max(usual.sum(), 1e-9))
@@ -157,6 +160,7 @@ def kilograms_of(
         season.gain_known,
         blind,
         numbers,
+        _hidden(record, season, model, intake, full),
     )
     days_of_most = when(departures(spans, year), usual, parts["kg"], numbers)
     wetter = water(spans, year, usual)
@@ -175,11 +179,37 @@ def kilograms_of(
     )
 
 
-def _seen(record: Record, model: FlowModel) -> np.ndarray:
-    """Intake of each day of the record by its gain; NaN where it is not known alone. [kg]"""
-    single = record.spans[record.spans["days"] == 1]["gain_kg"].groupby(level=0).median()
-    gain = single.reindex(record.daily.index).to_numpy(float)
-    return intake_of(gain, record.days, model.household)[0]
+def _intake(record: Record, model: FlowModel) -> tuple[np.ndarray, np.ndarray]:
+    """Intake of each day of the record by its gain, NaN where that is not known alone, and whether
+    comb ran out on it. [kg]"""
+    single = record.spans[record.spans["days"] == 1].groupby(level=0)
+    gain, bound = (
+        single[column].median().reindex(record.daily.index).to_numpy(float)
+        for column in ("gain_kg", "lower_bound")
+    )
+    return intake_of(gain, record.days, model.household)[0], bound > 0
+
+
+def _hidden(record: Record, season: Season, model: FlowModel, intake, full) -> float:
+    """What comb that ran out kept from the span's gain, less the same of the log's other seasons. [kg]"""
+    told = full & flight_days(record.days, record.yard.numbers) & np.isfinite(intake)
+    if not told.any() or not season.gain_years:
+        return 0.0
+    lacked = []
+    for year in (season.first.year, *season.gain_years):
+        first = season.first + pd.DateOffset(years=year - season.first.year)
+        inside = (record.daily.index >= first) & (
+            record.daily.index <= first + (season.last - season.first)
+        )
+        at = np.flatnonzero(told & inside)
+        lacked.append(_beyond(model, record.days.take(at), intake[at]) if len(at) else 0.0)
+    return lacked[0] - float(np.mean(lacked[1:]))
+
+
+def _beyond(model: FlowModel, days: Days, intake_kg: np.ndarray) -> float:
+    """What the model thinks was to be had on these days beyond this intake, as left on the scale. [kg]"""
+    more = np.maximum(from_scale(model.predict(days)[0]) - intake_kg, 0.0)
+    return float(more @ kept(days, model.household.mean, model.prior.numbers))
 
 
 def _lent(record: Record, season: Season) -> dict[int, pd.DataFrame]:

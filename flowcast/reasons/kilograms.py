@@ -15,6 +15,7 @@ from itertools import combinations
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtr
 
 from flowcast.numbers import Numbers
 from flowcast.reasons.swaps import DRIVERS, FLIGHT, FLOWERS, Swapped, grown, lost
@@ -62,6 +63,7 @@ def in_kilograms(
     known: float,
     blind: float,
     numbers: Numbers,
+    hidden_kg: float = 0.0,
 ) -> tuple[pd.DataFrame, float]:
     """Parts (index DRIVERS and IN_ALL; kg, q10, q90) and the rest, as of `Kilograms`.
 
@@ -78,8 +80,12 @@ def in_kilograms(
     blind : float
         Share of what the span usually brings that falls on days without weather: there the season
         may have been any of the other years.
+    hidden_kg : float
+        By how much more than the other seasons it lacked for want of comb, as the model thinks; as
+        much in doubt. The drivers did not do that: it goes to the rest. [kg]
     """
-    lacking = -more_kg if np.isfinite(more_kg) else 0.0
+    with_room = more_kg + hidden_kg
+    lacking = -with_room if np.isfinite(with_room) else 0.0
     scale = max(swapped.intake_kg, float(swapped.usual_kg.sum()), swapped.intake_kg + lacking)
     by_year = _trust(numbers) * swapped.parts[:, 0]  # (years, drivers)
     thought = by_year.mean(axis=0)
@@ -88,13 +94,24 @@ def in_kilograms(
     cov = np.diag(var)
     if np.isfinite(more_kg) and len(beside) and scale > 0:
         expected = _against_log(by_year, swapped.years, beside)
-        luck = numbers["reasons.luck"] * scale
-        thought, cov = _joined(thought, cov, more_kg - expected, len(beside), luck)
+        luck = float(np.hypot(numbers["reasons.luck"] * scale, hidden_kg))
+        thought, cov = _joined(thought, cov, with_room - expected, len(beside), luck)
     every = {d: np.array([d == other for other in DRIVERS]) for d in DRIVERS}
     every |= {IN_ALL: np.array([d in FLIGHT for d in DRIVERS])}
     rows = {name: _interval(thought, cov, these) for name, these in every.items()}
     table = pd.DataFrame.from_dict(rows, orient="index", columns=["kg", "q10", "q90"])
     return table, more_kg - float(thought.sum())
+
+
+def likely_loss(parts: pd.DataFrame) -> pd.Series:
+    """What each part cost in the mean, where what it may have brought counts as nothing. [kg]
+
+    So parts can be put in an order that heeds their doubt: one that is near 0 for want of knowledge may
+    well have cost more than one that is known to have cost little.
+    """
+    sd = np.maximum((parts["q90"] - parts["q10"]) / (2 * Z80), 1e-12)
+    off = parts["kg"] / sd
+    return sd * np.exp(-0.5 * off**2) / np.sqrt(2 * np.pi) - parts["kg"] * ndtr(-off)
 
 
 def _interval(thought: np.ndarray, cov: np.ndarray, these: np.ndarray) -> tuple[float, ...]:

@@ -6,7 +6,7 @@ import pandas as pd
 
 from flowcast.messages import Say
 from flowcast.reasons import Kilograms
-from flowcast.reasons.kilograms import FLIGHT, IN_ALL
+from flowcast.reasons.kilograms import FLIGHT, IN_ALL, likely_loss
 from flowcast.results import YardSeason
 
 LEAST_KG = 1.0  # a part of less is not worth a sentence
@@ -36,9 +36,10 @@ def perhaps(found: YardSeason) -> str:
     k = found.kilograms
     if k is None or not k.more_kg < 0:
         return ""
-    able = k.parts[k.parts["q10"] <= 0.5 * k.more_kg]["kg"]
-    likely = len(able) and able.min() < 0
-    return found.record.yard.say(f"drivers.{able.idxmin()}") if likely else ""
+    able = k.parts[k.parts["q10"] <= 0.5 * k.more_kg]
+    driver = likely_loss(able).idxmax() if len(able) else ""
+    likely = driver and able.loc[driver, "kg"] < 0
+    return found.record.yard.say(f"drivers.{driver}") if likely else ""
 
 
 def _worth_saying(k: Kilograms, say: Say) -> dict[str, pd.Series]:
