@@ -11,7 +11,7 @@ from flowcast.flow.fit import fit_flow
 from flowcast.flow.outlook import read_outlook
 from flowcast.flow.plants import Plant
 from flowcast.flow.prior import draw_ensemble
-from flowcast.flow.scenarios import Future, _nodes, _widening, simulate
+from flowcast.flow.scenarios import Future, _nodes, _strayed, _widening, simulate
 from flowcast.numbers import load_numbers
 from flowcast.tables import QUANTILE_NAMES
 
@@ -62,6 +62,36 @@ def test_widened_by_what_rests_on_the_log(prior):
     numbers = load_numbers({"flow.widen": 1.4, "flow.widen_seasons": 1.0})
     told = [_widening(replace(prior[0], seasons=n), numbers) for n in (0.0, 1.0, 3.0)]
     assert np.allclose(told, [1.0, 1.2, 1.3])
+
+
+def test_a_flow_strays_from_its_promise_by_as_much_as_stated():
+    # By hand: from 0 on the issue date the logarithm's variance grows as 1 - exp(-2 days / stray_d), to
+    # stray_sd squared; two days stand together as the nearer day's variance, fading by exp(-1 / stray_d).
+    numbers = load_numbers({"flow.stray_sd": 0.5, "flow.stray_d": 20.0, "flow.stray_held": 0.0})
+    log = np.log(_strayed((200_000, 45), numbers, np.random.default_rng(3)))
+    days = np.arange(1, 46)
+    assert np.allclose(log.std(0), 0.5 * np.sqrt(1 - np.exp(-2 * days / 20)), rtol=0.01)
+    together = np.mean(log[:, 9] * log[:, 29])
+    assert together == pytest.approx(0.25 * (1 - np.exp(-1.0)) * np.exp(-1.0), rel=0.03)
+    # Lognormal of that variance v: mean exp(v / 2), or 1 where all of it is taken back.
+    held = load_numbers({"flow.stray_sd": 0.5, "flow.stray_d": 20.0, "flow.stray_held": 1.0})
+    kept = _strayed((200_000, 45), held, np.random.default_rng(3))
+    assert np.allclose(kept.mean(0), 1.0, atol=0.01)
+    v = 0.25 * (1 - np.exp(-2 * days / 20))
+    assert np.allclose(np.exp(log).mean(0), np.exp(v / 2), rtol=0.01)
+
+
+def test_a_straying_flow_is_wider_far_ahead_and_brings_as_much_when_held(prior):
+    numbers = (load_numbers({"flow.stray_sd": sd, "flow.stray_held": 1.0}) for sd in (0.0, 0.5))
+    firm, straying = (simulate(*prior, n, np.random.default_rng(4), 1000) for n in numbers)
+    barren = firm.intake_kg == 0
+    assert barren.any() and not straying.intake_kg[barren].any()  # nothing stays nothing
+    means = [drawn.intake_kg.mean(0) for drawn in (firm, straying)]
+    assert np.allclose(*means, rtol=0.05)
+    # Without a log a flow is in doubt already; what strays tells in the tail, and more with the lead.
+    high = [np.quantile(drawn.intake_kg, 0.95, axis=0) for drawn in (firm, straying)]
+    wider = high[1] / high[0]
+    assert wider[31:].mean() > wider[:3].mean() + 0.01
 
 
 def test_quantiles_hold_from_seed_to_seed(drawn):

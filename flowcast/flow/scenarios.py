@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from scipy.signal import lfilter
 
 from flowcast.flow.days import (
     Days,
@@ -185,7 +186,25 @@ def _intakes(
     mean += away
     usual = _held_to(plain, np.where(flying, from_scale(mean), 0.0))
     mean += more
-    return _held_to(plain, np.where(flying, from_scale(mean), 0.0)), usual
+    intake = _held_to(plain, np.where(flying, from_scale(mean), 0.0))
+    stray = _strayed(mean.shape, numbers, rng)
+    return stray * intake, stray * usual
+
+
+def _strayed(shape: tuple[int, int], numbers: Numbers, rng: np.random.Generator) -> np.ndarray:
+    """By which factor the flow of each scenario strays, day by day, from what its season promises.
+
+    It starts at 1 on the issue date, when the log has just told how good the flow is, and its logarithm
+    spreads in `flow.stray_d` days to `flow.stray_sd`. What the latent season adds on a transformed
+    scale is as wide in a dearth as in a flow; whether a flow goes on as promised is a doubt about the
+    flow alone, and nothing times any factor stays nothing. Of what straying adds to the mean a share
+    (`flow.stray_held`) is taken back.
+    """
+    keep = np.exp(-1.0 / numbers["flow.stray_d"])
+    variance = numbers["flow.stray_sd"] ** 2 * (1.0 - keep ** (2.0 * np.arange(1, shape[1] + 1)))
+    steps = numbers["flow.stray_sd"] * np.sqrt(1.0 - keep**2) * rng.standard_normal(shape)
+    away = lfilter([1.0], [1.0, -keep], steps, axis=1)
+    return np.exp(away - numbers["flow.stray_held"] * variance / 2.0)
 
 
 def _held_to(mean_kg: np.ndarray, intake_kg: np.ndarray) -> np.ndarray:
