@@ -165,8 +165,8 @@ def _laid(colony: Colony, air: DayAir) -> float:
         return 0.0
     warmth = _ramp(air.warm_c, 3.0, 14.0) ** 1.5
     turning = min(max(1 + 0.16 * air.lengthening_h, 0.45), 1.25)
-    spring = 0.15 * _ramp(air.lengthening_h, 0.0, 1.5)
-    fed = 0.20 + spring + (0.80 - spring) * colony.income_kg / (colony.income_kg + 0.20)
+    spring = 0.20 * _ramp(air.lengthening_h, 0.0, 1.5)
+    fed = 0.12 + spring + (0.88 - spring) * colony.income_kg / (colony.income_kg + 0.20)
     stored = _ramp(colony.stores_kg, 1.5, 6.0)
     nursed = colony.house / (colony.house + 4_000)
     uncrowded = max(1 - (colony.adults / 62_000) ** 2, 0.1)
@@ -238,8 +238,8 @@ def _eat(colony: Colony, air: DayAir) -> float:
     """
     surface = colony.adults ** (2 / 3)
     cluster = 4.2e-6 * surface * max(16.0 - air.temp_c, 0.0)
-    rest = colony.adults * 1.9e-6 * _ramp(air.warm_c, 2.0, 18.0)
-    brood = colony.brood * (6.2e-6 + 0.09e-6 * max(22.0 - air.night_c, 0.0))
+    rest = colony.adults * 1.7e-6 * _ramp(air.warm_c, 2.0, 18.0)
+    brood = colony.brood * (6.6e-6 + 0.09e-6 * max(22.0 - air.night_c, 0.0))
     busy = 0.35 + 0.65 * _ramp(colony.known_kg, 0, 2)
     flight = colony.field_bees * 0.7e-6 * air.flight_h * busy
     wanted = cluster + rest + brood + flight + colony.drones * 9e-6

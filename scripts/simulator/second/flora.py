@@ -54,7 +54,7 @@ GOOD_D, POOR_D = 11.0, 6.0  # mean lengths of spells in which flowers give well,
 POOR = 0.55  # what they give in poor spells against good ones [1]
 SCATTER, TAILS = 0.17, 3.5  # daily scatter in the log: scale, and degrees of freedom of Student's t
 # Where bees fly all year less grows on a day of it, and more of it is fetched.
-KG_A_YEAR, KG_A_FLYABLE_DAY = 840.0, -0.75  # nectar of a middling place [kg]
+KG_A_YEAR, KG_A_FLYABLE_DAY = 840.0, -0.60  # nectar of a middling place [kg]
 BESIDE = 0.6  # what a plant of another mechanism gives against one of the yard's own [1]
 ONE_YEAR = 0.4  # a plant that gives more of all its nectar in one year is no plant of the place [1]
 FEWEST = 3  # plants of a yard's own mechanism
