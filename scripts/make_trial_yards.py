@@ -21,6 +21,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
@@ -112,7 +113,16 @@ def order(yards: int, seed: int, maker: Maker = FIRST) -> list[tuple[str, str]]:
     rng = np.random.default_rng([seed, 0])
     rounds = -(-yards // len(pairs))
     shuffled = [pairs[i] for _ in range(rounds) for i in rng.permutation(len(pairs))]
-    return shuffled[:yards]
+    return (in_turn(shuffled) if maker.in_turn else shuffled)[:yards]
+
+
+def in_turn(pairs: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    """The same pairs such that every mechanism has its turn before one of them comes again."""
+    turns, had = [], Counter()
+    for _, mechanism in pairs:
+        turns.append(had[mechanism])
+        had[mechanism] += 1
+    return [pairs[i] for i in np.argsort(turns, kind="stable")]
 
 
 def make_trial_yard(

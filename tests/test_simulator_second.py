@@ -310,6 +310,15 @@ def test_every_mechanism_and_climate_stands_in_some_pair():
     assert not set(flora.MECHANISMS) & {m for _, m in FIRST.pairs}
 
 
+def test_mechanisms_take_turns_and_pairs_of_the_first_maker_fall_as_they_do():
+    order = make_trial_yards.order(15, 503, SECOND)
+    assert len(set(order)) == 15
+    for first in (0, 5):
+        assert {m for _, m in order[first : first + 5]} == set(flora.MECHANISMS)
+    plain = make_trial_yards.order(32, 503, FIRST)
+    assert sorted(plain) == sorted(FIRST.pairs)
+
+
 def middles(bloom, seasons):
     """Days into its year at which half of each whole year's bloom is past."""
     parts = zip(seasons.each(bloom), seasons.each(seasons.since), strict=True)

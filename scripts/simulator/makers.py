@@ -41,6 +41,8 @@ class Maker:
         Hourly weather -> what each driver lets of flight -> fitness of each hour, 0 to 1.
     bees : Bees
         How its colonies live.
+    in_turn : bool
+        Whether yards are made of one mechanism after another, rather than of pairs as they fall.
     fetching : dict
         Driver of flight -> columns of the days by which it acts on what is fetched, beside flight.
     """
@@ -52,6 +54,7 @@ class Maker:
     drivers: Callable[[pd.DataFrame], dict[str, np.ndarray]]
     fitness: Callable[[dict[str, np.ndarray]], np.ndarray]
     bees: Bees
+    in_turn: bool
     fetching: dict[str, list[str]]
 
     def hour_fitness(self, hourly: pd.DataFrame) -> np.ndarray:
@@ -71,6 +74,7 @@ FIRST = Maker(
     flight.fitness_by_driver,
     flight.fitness_of,
     FIRST_BEES,
+    False,
     {},
 )
 SECOND = Maker(
@@ -81,6 +85,7 @@ SECOND = Maker(
     second_flight.drivers,
     second_flight.fitness,
     Bees(second_colony.new_colony, second_colony.day_airs, second_colony.live),
+    True,
     {"wind": ["wind_ms"]},
 )
 MAKERS = {"first": FIRST, "second": SECOND}

@@ -31,7 +31,7 @@ def rotated(years: int, rng: np.random.Generator) -> np.ndarray:
     """Area in reach, year by year: the near fields take turns with crops that give nothing. [1]"""
     turns = int(rng.integers(2, 5))
     near = (np.arange(years) + rng.integers(turns)) % turns == 0
-    return (0.7 + 0.7 * near) * luck(years, rng, 12.0)
+    return (0.7 + 0.7 * near) * luck(years, rng, 18.0)
 
 
 def field_nectar(best_c: float, thirsty: float) -> Callable[[pd.DataFrame], np.ndarray]:
@@ -231,7 +231,7 @@ def ley_crop(name: str, days: pd.DataFrame, rng: np.random.Generator) -> Crop:
         pace=rng.uniform(0.10, 0.15),
         cut_at=np.clip(rng.normal(0.93, 0.05, seasons.years), 0.8, 1.1),
         patience_d=3,
-        area=luck(seasons.years, rng, 6.0),
+        area=luck(seasons.years, rng, 11.0),
     )
     full = scaled(_ley_bloom(days, ley, seasons.year))
     nectar = field_nectar(rng.uniform(20, 24), rng.uniform(0.25, 0.45))

@@ -17,6 +17,7 @@ NAMES = (
     "oregano", "sage", "savory", "cosmos", "niger seed", "heliotrope",
 )  # fmt: skip
 BULBS = ("squill", "winter heath", "strawberry tree", "autumn crocus")
+PERENNIAL = 0.35  # share of a stand that is there whatever the rains [1]
 STARTS_BEFORE_D = 110.0  # days from the start of a herb's year to the height of its rains [d]
 
 
@@ -62,6 +63,12 @@ def rainy_middles(climate: Climate) -> list[float]:
     return [(first + i * YEAR_D / k) % YEAR_D for i in range(k)]
 
 
+def _water(days: pd.DataFrame) -> np.ndarray:
+    """Water within reach of short roots: a desert rain wets no more than the top. [1]"""
+    top, deep = layers(days, 70.0)
+    return np.maximum(0.7 * top, deep)
+
+
 def _growth(days: pd.DataFrame) -> np.ndarray:
     return beta_warmth(days["temp_mean_c"].to_numpy(), 2, 21, 36)
 
@@ -77,8 +84,7 @@ def _stand(days: pd.DataFrame, herb: Herb, seasons: Seasons) -> tuple[np.ndarray
 
 def _left(days: pd.DataFrame, herb: Herb, seasons: Seasons, flowering: np.ndarray) -> np.ndarray:
     """What drought, heat and frost have left of the stand since it began to flower. [1]"""
-    _, deep = layers(days, 70.0)
-    dry = step(-deep, -herb.wilts, 0.07)
+    dry = step(-_water(days), -herb.wilts, 0.07)
     hot = step(days["temp_max_c"].to_numpy(), 35.0, 2.0)
     suffered = seasons.sums((dry + 0.7 * hot) * flowering)
     frost = (days["temp_min_c"].to_numpy() < -2) & flowering
@@ -91,7 +97,8 @@ def _bloom(days: pd.DataFrame, herb: Herb, seasons: Seasons) -> np.ndarray:
     age = (grown - herb.stage[seasons.year]) / herb.lasts
     flowering = age > 0
     course = np.clip(age * 5, 0, 1) * np.exp(-((np.maximum(age, 0) / 0.9) ** 4))
-    bloom = up * course * _left(days, herb, seasons, flowering)
+    stand = PERENNIAL + (1 - PERENNIAL) * up
+    bloom = stand * course * _left(days, herb, seasons, flowering)
     tops = [part.max() for part in seasons.each(up)]
     seed, banks = 1.0, []
     for top in tops:
@@ -113,10 +120,10 @@ def herb_crop(
         wakes_mm=wakes,
         plenty_mm=max(a_year, 5.0) * rng.uniform(0.3, 0.7),
         stage=np.zeros(seasons.years),
-        wilts=rng.uniform(0.04, 0.18),
+        wilts=rng.uniform(0.02, 0.14),
         tender=rng.uniform(12, 30),
         lasts=rng.uniform(26, 52),
-        fortune=luck(seasons.years, rng, 9.0),
+        fortune=luck(seasons.years, rng, 14.0),
     )
     _, grown = _stand(days, drawn, seasons)
     usual = seasons.median_on(grown, (middle + rng.uniform(-35, 80)) % YEAR_D)
@@ -139,10 +146,9 @@ def _dewy(sun_loving: bool):
     best, high = (34.0, 45.0) if sun_loving else (24.0, 37.0)
 
     def nectar(days: pd.DataFrame) -> np.ndarray:
-        _, deep = layers(days, 70.0)
         dew = 0.25 + 0.75 * step(days["dawn_rh_pct"].to_numpy(), 62, 12)
         warm = beta_warmth(days["temp_max_c"].to_numpy(), 9, best, high)
-        return dew * warm * np.log1p(12 * deep) / np.log1p(6) / (1 + days["precip_mm"] / 8)
+        return dew * warm * np.log1p(12 * _water(days)) / np.log1p(6) / (1 + days["precip_mm"] / 8)
 
     return lambda days: np.asarray(nectar(days))
 

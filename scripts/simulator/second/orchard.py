@@ -135,7 +135,7 @@ def tree_crop(
         lasts=rng.uniform(10, 19) * float(step(climate.mean_course(centre + 8), 11.5, 4.0)) + 2.0,
         late=np.exp(rng.normal(0, 0.07, seasons.years)),
         cost=rng.uniform(0.6, 1.5),
-        fortune=luck(seasons.years, rng, 12.0),
+        fortune=luck(seasons.years, rng, 16.0),
     )
     nectar = _nectar(climate.mean_course(centre) + rng.uniform(7, 10), rng.uniform(14, 22))
     full = scaled(_open(days, tree, seasons) * _bearing(days, tree, seasons))

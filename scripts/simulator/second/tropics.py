@@ -15,6 +15,7 @@ NAMES = (
     "coffee", "croton", "silk oak", "mango", "cashew", "teak", "dombeya", "shea", "coral tree",
     "tamarind", "kapok", "neem",
 )  # fmt: skip
+ROOTS_MM = 130.0  # water that the layer of roots holds
 SIGNS = {"first rain": "rain", "cool nights": "dates", "long dry": "dates"}
 
 
@@ -38,6 +39,8 @@ class TropicalTree:
         Share of the buds that one sign opens. [1]
     fortune : ndarray
         On its amount. [1]
+    usual_water : float
+        In reach of its roots over the months, at its place. [1]
     """
 
     sign: str
@@ -47,6 +50,13 @@ class TropicalTree:
     lasts_d: float
     gives: float
     fortune: np.ndarray
+    usual_water: float
+
+
+def _water_of_months(days: pd.DataFrame) -> np.ndarray:
+    """Water of both layers over the last three months, on which twigs have grown. [1]"""
+    top, deep = layers(days, ROOTS_MM)
+    return remembered(0.3 * top + deep, 90.0)
 
 
 def _signal(days: pd.DataFrame, sign: str) -> np.ndarray:
@@ -66,9 +76,10 @@ def _signal(days: pd.DataFrame, sign: str) -> np.ndarray:
 
 
 def _openings(days: pd.DataFrame, tree: TropicalTree, seasons: Seasons) -> np.ndarray:
-    """Buds that open under each day's sign: gathered in dry weeks, given at a sign. [1]"""
-    top, _ = layers(days, 130.0)
-    gathers = 0.006 + 0.03 * (1 - remembered(top, 10.0))
+    """Buds that open under each day's sign: gathered in dry weeks after wet months, given at a sign. [1]"""
+    top, _ = layers(days, ROOTS_MM)
+    thrives = np.clip(_water_of_months(days) / tree.usual_water, 0.05, 1.3)
+    gathers = (0.006 + 0.03 * (1 - remembered(top, 10.0))) * thrives
     told = _signal(days, tree.sign) > tree.strength
     heeds = told & (np.abs(seasons.since - HALF_YEAR_D) < tree.ready_d)
     buds, rest, opened = 0.4, 0, []
@@ -113,7 +124,8 @@ def tropical_tree(
         lag_d=np.clip(rng.normal(*{"first rain": (10, 2)}.get(sign, (22, 5)), seasons.years), 5, 40),
         lasts_d=rng.uniform(13, 27),
         gives=rng.uniform(0.45, 0.85),
-        fortune=luck(seasons.years, rng, 9.0),
+        fortune=luck(seasons.years, rng, 14.0),
+        usual_water=float(np.mean(_water_of_months(days))),
     )  # fmt: skip
     return tree, seasons
 
@@ -124,7 +136,7 @@ def tropical_crop(name: str, tree: TropicalTree, seasons: Seasons, days: pd.Data
 
     def under(lived: pd.DataFrame) -> Course:
         bloom = _bloom(lived, tree, seasons) / full
-        _, deep = layers(lived, 130.0)
+        _, deep = layers(lived, ROOTS_MM)
         day = step(lived["temp_max_c"].to_numpy(), 18, 3) * step(-lived["temp_max_c"], -37, 2)
         bright = np.clip(lived["ghi_wm2"].to_numpy() / 200, 0.2, 1.2)
         humid = 0.4 + 0.6 * step(lived["dawn_rh_pct"].to_numpy(), 70, 9)
