@@ -1,6 +1,6 @@
 """Measure the kilograms of `flowcast explain` against worlds run again under other weather.
 
-    python scripts/measure_explain.py --yards 12 --seed 31 [--seasons 1,2,5] [--out DIR]
+    python scripts/measure_explain.py --yards 12 --seed 31 [--seasons 1,2,5] [--out DIR] [--maker second]
 
 Trial yards are made anew (make_trial_yards.py) and their last year is explained. The truth of each
 driver comes from the simulator itself: the same flowers, colonies and chance with this driver's
