@@ -10,21 +10,25 @@ more, the year 2024, on which forecasts can be tried. Equal seeds give equal byt
 
 makes pairs of yards of one keeper some kilometres apart: `pair-001-a` with five seasons of log, and
 `pair-001-b` with two, which is told to learn from it.
+
+    python scripts/make_trial_yards.py --out DIR --maker second --yards 24 --seasons 1,2,5 --seed 7
+
+makes yards of a world with other laws of flowers, flight and bees, and partly other climates
+(simulator/second): the same keeper, scales and files.
 """
 
 from __future__ import annotations
 
 import argparse
-import itertools
 import sys
+from collections import Counter
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from simulator import flora
 from simulator.climates import CLIMATES, Climate
+from simulator.makers import FIRST, MAKERS, Maker
 from simulator.notes import bloom_notes
 from simulator.pairs import make_pair
 from simulator.weather import Site
@@ -46,7 +50,8 @@ def main(arguments: list[str] | None = None) -> int:
         return 0
     given = {"noise_kg": asked.noise, "drift_kg_per_c": asked.drift}
     scale = {name: value for name, value in given.items() if value is not None}
-    combinations = order(asked.yards, asked.seed)
+    maker = MAKERS[asked.maker]
+    combinations = order(asked.yards, asked.seed, maker)
     for number, (climate, mechanism) in enumerate(combinations, start=1):
         seasons = asked.seasons[(number - 1) % len(asked.seasons)]
         folder = asked.out / f"yard-{number:03d}-{seasons}-seasons"
@@ -62,6 +67,7 @@ def main(arguments: list[str] | None = None) -> int:
             notes=asked.notes,
             full_hives=asked.full_hives,
             scale=scale,
+            maker=maker,
         )
         print(f"{folder.name}", flush=True)
     return 0
@@ -78,6 +84,7 @@ def _parse(arguments: list[str] | None) -> argparse.Namespace:
         help="seasons of log before the last year, in turn (default 1,2,5)",
     )
     parser.add_argument("--seed", type=int, default=7, help="whole number (default 7)")
+    parser.add_argument("--maker", choices=list(MAKERS), default="first", help="whose laws hold")
     parser.add_argument("--pairs", type=int, default=0, help="pairs of one keeper's yards instead")
     parser.add_argument("--unrelated", action="store_true", help="pairs with no plant in common")
     parser.add_argument("--by-hand", action="store_true", help="hand weighings, no hourly scales")
@@ -92,16 +99,30 @@ def _parse(arguments: list[str] | None) -> argparse.Namespace:
     parser.add_argument(
         "--drift", type=float, help="drift of every scale, kg/°C; drawn when absent"
     )
-    return parser.parse_args(arguments)
+    asked = parser.parse_args(arguments)
+    if asked.pairs and asked.maker != "first":
+        parser.error(
+            "pairs of yards are made by the first maker only; leave --maker or --pairs out"
+        )
+    return asked
 
 
-def order(yards: int, seed: int) -> list[tuple[str, str]]:
+def order(yards: int, seed: int, maker: Maker = FIRST) -> list[tuple[str, str]]:
     """Climate and mechanism of each yard: all pairs in shuffled order, again when used up."""
-    pairs = list(itertools.product(CLIMATES, flora.MECHANISMS))
+    pairs = maker.pairs
     rng = np.random.default_rng([seed, 0])
     rounds = -(-yards // len(pairs))
     shuffled = [pairs[i] for _ in range(rounds) for i in rng.permutation(len(pairs))]
-    return shuffled[:yards]
+    return (in_turn(shuffled) if maker.in_turn else shuffled)[:yards]
+
+
+def in_turn(pairs: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    """The same pairs such that every mechanism has its turn before one of them comes again."""
+    turns, had = [], Counter()
+    for _, mechanism in pairs:
+        turns.append(had[mechanism])
+        had[mechanism] += 1
+    return [pairs[i] for i in np.argsort(turns, kind="stable")]
 
 
 def make_trial_yard(
@@ -118,9 +139,10 @@ def make_trial_yard(
     full_hives: bool = False,
     scale: dict[str, float] | None = None,
     hives: list[str] = HIVES,
+    maker: Maker = FIRST,
 ) -> None:
     """One trial yard; its whole course follows from the seed and its number."""
-    world, rng = trial_world(number, climate, mechanism, seed, hives, short=full_hives)
+    world, rng = trial_world(number, climate, mechanism, seed, hives, short=full_hives, maker=maker)
     about = [
         f"climate: {climate}",
         f"mechanism: {mechanism}",
@@ -207,13 +229,14 @@ def trial_world(
     hives: list[str] = HIVES,
     *,
     short: bool = False,
+    maker: Maker = FIRST,
 ) -> tuple[World, np.random.Generator]:
     """The world of a trial yard, and its generator as the world leaves it."""
     rng = np.random.default_rng([seed, number])
-    own = vary(CLIMATES[climate], rng)
+    own = vary(maker.climates[climate], rng)
     site = Site(round(float(rng.uniform(*own.latitude)), 1), 0.0)
-    grow = partial(flora.grow, mechanism)
-    return make_world(own, site, grow, hives, SPAN, rng, short=short), rng
+    plant = maker.planter(mechanism)
+    return make_world(own, site, plant, hives, SPAN, rng, short=short, maker=maker), rng
 
 
 def vary(climate: Climate, rng: np.random.Generator) -> Climate:

@@ -1,6 +1,6 @@
 """Measure the kilograms of `flowcast explain` against worlds run again under other weather.
 
-    python scripts/measure_explain.py --yards 12 --seed 31 [--seasons 1,2,5] [--out DIR]
+    python scripts/measure_explain.py --yards 12 --seed 31 [--seasons 1,2,5] [--out DIR] [--maker second]
 
 Trial yards are made anew (make_trial_yards.py) and their last year is explained. The truth of each
 driver comes from the simulator itself: the same flowers, colonies and chance with this driver's
@@ -19,16 +19,15 @@ import copy
 import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import make_trial_yards as trial
 import numpy as np
 import pandas as pd
-from simulator import flight, flora, keeper
-from simulator.climates import CLIMATES
-from simulator.colony import DayAir, DayGain, day_airs, live
+from simulator import keeper
+from simulator.colony import DayAir, DayGain
+from simulator.makers import FIRST, MAKERS, Maker
 from simulator.weather import Site
 from simulator.yards import World, make_world
 
@@ -71,11 +70,12 @@ class Replay:
     that two replays differ by the weather alone.
     """
 
-    def __init__(self, seed: int, number: int, climate: str, mechanism: str):
+    def __init__(self, seed: int, number: int, climate: str, mechanism: str, maker: Maker = FIRST):
+        self.maker = maker
         own, site, rng = self._begin(seed, number, climate)
-        plant = partial(flora.grow, mechanism)
-        self.world: World = make_world(own, site, plant, trial.HIVES, trial.SPAN, rng)
-        self.factors = flight.fitness_by_driver(self.world.hourly)
+        plant = maker.planter(mechanism)
+        self.world: World = make_world(own, site, plant, trial.HIVES, trial.SPAN, rng, maker=maker)
+        self.factors = maker.drivers(self.world.hourly)
         self.years = range(int(trial.SPAN[0][:4]), SEASON)
         days = self.world.days
         self.here = days.index.get_loc(f"{SEASON}-01-01")
@@ -84,22 +84,21 @@ class Replay:
         *_, bees = self._begin(seed, number, climate)[2].spawn(3)
         self.habits = keeper.habits_for(own, bees)
         self.visits = keeper.visit_days(days, self.habits, bees).tolist()
-        self.airs = day_airs(days, self.world.flora.nectar_kg)
+        self.airs = maker.bees.airs(days, self.world.flora.nectar_kg)
         self.hives = [
             self._until_season(run, own_rng)
             for run, own_rng in zip(self.world.runs, bees.spawn(len(trial.HIVES)), strict=True)
         ]
 
-    @staticmethod
-    def _begin(seed: int, number: int, climate: str):
+    def _begin(self, seed: int, number: int, climate: str):
         rng = np.random.default_rng([seed, number])
-        own = trial.vary(CLIMATES[climate], rng)
+        own = trial.vary(self.maker.climates[climate], rng)
         return own, Site(round(float(rng.uniform(*own.latitude)), 1), 0.0), rng
 
     def _until_season(self, run: keeper.HiveRun, rng: np.random.Generator):
         """A hive on the morning of the season, its strength from then on, and what befell it."""
         strength = keeper.own_strength(len(self.airs), rng)
-        care = keeper.begin(float(strength[0]), self.habits, rng)
+        care = keeper.begin(float(strength[0]), self.habits, rng, self.maker.bees)
         for day in range(self.here):
             self._live(care, day, self.airs[day], strength)
         return care, strength, run
@@ -107,7 +106,7 @@ class Replay:
     def _live(self, care: keeper.Care, day: int, air: DayAir, strength: np.ndarray) -> DayGain:
         care.colony.strength = float(strength[day])
         care.attend(day, air, self.visits[day], self.late[day])
-        return live(care.colony, air)
+        return self.maker.bees.live(care.colony, air)
 
     def gain(self, swapped: set[str], year: int) -> np.ndarray:
         """Gain of the middle hive over the season with these drivers from that year, `TRUTHS`. [kg]"""
@@ -133,7 +132,7 @@ class Replay:
         there = days.index.get_loc(f"{year}-01-01")
         other = slice(there, there + self.length)
         lived = days.copy()
-        for driver, columns in FLOWERS.items():
+        for driver, columns in (FLOWERS | self.maker.fetching).items():
             if driver in swapped:
                 at = [days.columns.get_loc(c) for c in columns]
                 lived.iloc[season, at] = days.iloc[other, at].to_numpy()
@@ -143,7 +142,7 @@ class Replay:
             if name in swapped:
                 own, given = (slice(24 * s.start, 24 * s.stop) for s in (season, other))
                 factors[name][own] = values[given]
-        lived["flight_h"] = flight.fitness_of(factors).reshape(-1, 24).sum(axis=1)
+        lived["flight_h"] = self.maker.fitness(factors).reshape(-1, 24).sum(axis=1)
         return lived
 
     def parts(self) -> pd.DataFrame:
@@ -178,13 +177,16 @@ def blamed(found: YardSeason, replay: Replay, truth: pd.Series) -> list[dict]:
     return [*cases, {"what": "weather", "loss": -truth.sum(), "told": bool(told)}]
 
 
-def measure(number: int, climate: str, mechanism: str, seasons: int, seed: int, out: Path):
-    """Rows of one yard: truth and parts of each driver."""
+def measure(
+    number: int, climate: str, mechanism: str, seasons: int, seed: int, out: Path, maker: str
+):
+    """Rows of one yard: truth and parts of each driver; maker: a name of MAKERS."""
+    laws = MAKERS[maker]
     folder = out / f"yard-{number:03d}-{seasons}-seasons"
     if not folder.is_dir():
-        trial.make_trial_yard(folder, number, climate, mechanism, seasons, seed)
+        trial.make_trial_yard(folder, number, climate, mechanism, seasons, seed, maker=laws)
     found, seconds = explained(folder)
-    replay = Replay(seed, number, climate, mechanism)
+    replay = Replay(seed, number, climate, mechanism, laws)
     truth = replay.parts()
     truth.loc[IN_ALL] = truth.drop(list(FLOWERS)).sum()
     parts = found.kilograms.parts[["kg", "q10", "q90"]].astype(float)
@@ -262,14 +264,18 @@ def main() -> None:
     parser.add_argument("--seasons", default="1,2,5")
     parser.add_argument("--out", type=Path)
     parser.add_argument("--csv", type=Path, help="write every part here")
+    parser.add_argument("--maker", choices=list(MAKERS), default="first", help="whose laws hold")
     parser.add_argument("--processes", type=int, default=2)
     asked = parser.parse_args()
     seasons = [int(part) for part in asked.seasons.split(",")]
+    order = trial.order(asked.yards, asked.seed, MAKERS[asked.maker])
     with TemporaryDirectory() as made, ProcessPoolExecutor(asked.processes) as pool:
         out, tables, blame = asked.out or Path(made), [], []
         jobs = [
-            pool.submit(measure, k, *pair, seasons[(k - 1) % len(seasons)], asked.seed, out)
-            for k, pair in enumerate(trial.order(asked.yards, asked.seed), start=1)
+            pool.submit(
+                measure, k, *pair, seasons[(k - 1) % len(seasons)], asked.seed, out, asked.maker
+            )
+            for k, pair in enumerate(order, start=1)
         ]
         for job in jobs:
             table, cases, said = job.result()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -43,6 +45,32 @@ class Habits:
     visit_every_d: tuple[int, int] = (6, 12)
     swarm_control: float = 0.6
     feeds: bool = True
+
+
+@dataclass(frozen=True)
+class Bees:
+    """How the colonies of a world live.
+
+    Attributes
+    ----------
+    colony : callable
+        (strength, stores_kg, room_kg) -> a colony on its first morning, with what `Care` asks of one.
+    airs : callable
+        (days, nectar_kg) -> what a colony feels of each day.
+    live : callable
+        (colony, air) -> DayGain; one day passes.
+    """
+
+    colony: Callable[[float, float, float], Any]
+    airs: Callable[[pd.DataFrame, pd.Series], list]
+    live: Callable[[Any, Any], DayGain]
+
+
+def _new_colony(strength: float, stores_kg: float, room_kg: float) -> Colony:
+    return Colony(strength, 20_000 * strength, stores_kg, room_kg)
+
+
+FIRST_BEES = Bees(_new_colony, day_airs, live)
 
 
 @dataclass(frozen=True)
@@ -122,6 +150,7 @@ def run_yard(
     nectar_kg: pd.Series,
     habits: Habits,
     rng: np.random.Generator,
+    bees: Bees = FIRST_BEES,
 ) -> list[HiveRun]:
     """All hives of one yard through these days, under one keeper and one sky.
 
@@ -137,17 +166,19 @@ def run_yard(
         The keeper's.
     rng : numpy.random.Generator
         The only source of chance.
+    bees : Bees, optional
+        How the colonies live; as in `colony` when absent.
 
     Returns
     -------
     list of HiveRun
     """
     visits = visit_days(days, habits, rng)
-    airs = day_airs(days, nectar_kg)
+    airs = bees.airs(days, nectar_kg)
     # The keeper looks at the calendar: the second half of the bee year is when supers come off.
     late = (days["season_day"].to_numpy() > 215).tolist()
     return [
-        _run_hive(name, airs, visits.tolist(), late, habits, own)
+        _run_hive(name, airs, visits.tolist(), late, habits, own, bees)
         for name, own in zip(names, rng.spawn(len(names)), strict=True)
     ]
 
@@ -159,9 +190,10 @@ def _run_hive(
     late: list[bool],
     habits: Habits,
     rng: np.random.Generator,
+    bees: Bees,
 ) -> HiveRun:
     strength = own_strength(len(airs), rng)
-    care = begin(float(strength[0]), habits, rng)
+    care = begin(float(strength[0]), habits, rng, bees)
     colony = care.colony
     start = HIVE_WOOD_KG + BEE_KG * colony.adults + colony.stores_kg
     gains: list[DayGain] = []
@@ -172,7 +204,7 @@ def _run_hive(
         free[i] = colony.free_kg
         if visits[i]:
             looks.append(Look(i, care.supers, colony.room_kg - colony.free_kg))
-        gains.append(live(colony, air))
+        gains.append(bees.live(colony, air))
         stores[i] = colony.stores_kg
     table = np.array([(g.gain_kg, g.intake_kg, g.foragers, g.adults) for g in gains])
     roomy = np.array([g.roomy_kg for g in gains])
@@ -180,10 +212,11 @@ def _run_hive(
     return HiveRun(name, *table.T, stores, start, *done, roomy, free, looks)
 
 
-def begin(strength: float, habits: Habits, rng: np.random.Generator) -> Care:
+def begin(
+    strength: float, habits: Habits, rng: np.random.Generator, bees: Bees = FIRST_BEES
+) -> Care:
     """A colony as it stands on the first morning, and who cares for it."""
-    adults = 20_000 * strength
-    return Care(Colony(strength, adults, habits.reserve_kg, BROOD_BOXES_HOLD_KG), habits, rng)
+    return Care(bees.colony(strength, habits.reserve_kg, BROOD_BOXES_HOLD_KG), habits, rng)
 
 
 def own_strength(n: int, rng: np.random.Generator) -> np.ndarray:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gzip
 import json
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -12,9 +11,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from simulator import flight, flora, keeper, mishaps, notes, scales, weather
+from simulator import flora, keeper, mishaps, notes, scales, weather
 from simulator.climates import Climate
 from simulator.keeper import Event, HiveRun
+from simulator.makers import FIRST, Maker, Planter
 from simulator.weather import Site, Tale
 
 WORK_WORDS = {
@@ -48,9 +48,6 @@ class World:
         return (local - pd.Timedelta(hours=self.site.clock_h)).tz_localize("UTC")
 
 
-Planter = Callable[[Climate, pd.DataFrame, np.random.Generator], flora.Flora]
-
-
 def make_world(
     climate: Climate,
     site: Site,
@@ -62,6 +59,7 @@ def make_world(
     tales: tuple[Tale, ...] = (),
     habits: keeper.Habits | None = None,
     short: bool = False,
+    maker: Maker = FIRST,
 ) -> World:
     """Weather, flowers and colonies of one yard from one generator.
 
@@ -83,16 +81,18 @@ def make_world(
         The keeper's; drawn for the climate when absent.
     short : bool, optional
         The keeper has too little comb, so that hives stand full in part of the flow.
+    maker : Maker, optional
+        Whose laws of flight and of bees hold; `plant` should be of the same.
     """
     sky, soil, bees = rng.spawn(3)
     hourly = weather.make_weather(climate, site, *span, sky, tales=tales)
-    fitness = flight.hour_fitness(hourly)
-    days = weather.local_days(hourly, site)
+    fitness = maker.hour_fitness(hourly)
+    days = maker.days_of(hourly, site)
     days["flight_h"] = fitness.reshape(-1, 24).sum(axis=1)
     grown = plant(climate, days, soil)
     habits = habits or keeper.habits_for(climate, bees)
     habits = keeper.short_of_comb(habits) if short else habits
-    runs = keeper.run_yard(hives, days, grown.nectar_kg, habits, bees)
+    runs = keeper.run_yard(hives, days, grown.nectar_kg, habits, bees, maker.bees)
     return World(climate, site, hourly, fitness, days, grown, runs)
 
 
