@@ -257,6 +257,7 @@ def _map(lines: list[Line], say: Say) -> Figure:
     per_km, length = replace(say, units=units.pop() if len(units) == 1 else "kg").length
 
     def draw(figure):
+        """The yards where they lie, with a scale bar in the unit they share."""
         plot_yards(frame, ax=figure.subplots(), per_km=per_km, unit=length)
 
     svg = draw_svg("map", draw, size, say)
