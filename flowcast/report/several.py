@@ -221,6 +221,7 @@ def render_front(told: Told) -> str:
         rows=told.lines,
         failed=told.failed,
         issued=say.listed(map(say.full_day, dates)),
+        newest=max(dates),
         picture_of=_map(told.lines, say) if len(told.lines) > 1 else None,
         say=say,
     )
