@@ -63,11 +63,32 @@ At = Annotated[
 SomeYard = Annotated[
     Path | None, typer.Argument(help="The yard's folder, with yard.toml in it.", show_default=False)
 ]
+SomeYards = Annotated[
+    list[Path] | None,
+    typer.Argument(
+        metavar="[YARD]...", help="Yards' folders, or a folder of them.", show_default=False
+    ),
+]
+Page = Annotated[
+    Path | None,
+    typer.Option(
+        "--out",
+        "-o",
+        help="The page to write, flowcast-NAME.html here if not given; for several yards "
+        "the folder to write into.",
+    ),
+]
 Offline = Annotated[
     bool, typer.Option("--offline", help="Ask no weather service; use what was pulled before.")
 ]
 Refresh = Annotated[
     bool, typer.Option("--refresh", help="Ask the weather services again for all that may change.")
+]
+WeatherAhead = Annotated[
+    str,
+    typer.Option(
+        help="Weather ahead: past-years (a lower bound), observed (an upper bound) or both."
+    ),
 ]
 Draws = Annotated[
     int, typer.Option("--scenarios", help="How many futures to draw.", min=100, max=20000)
@@ -306,23 +327,8 @@ def timing(
 
 @app.command(cls=PlaceCommand, short_help="Write a page a yard, and a front page for several.")
 def report(
-    yards: Annotated[
-        list[Path] | None,
-        typer.Argument(
-            metavar="[YARD]...",
-            help="Yards' folders, or a folder of them.",
-            show_default=False,
-        ),
-    ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out",
-            "-o",
-            help="The page to write, flowcast-NAME.html here if not given; for several yards "
-            "the folder to write into.",
-        ),
-    ] = None,
+    yards: SomeYards = None,
+    out: Page = None,
     open_it: Annotated[bool, typer.Option("--open", help="Open the page in a browser.")] = False,
     trust: Annotated[
         bool,
@@ -422,12 +428,7 @@ def backtest(
     ] = None,
     every: Annotated[int, typer.Option(help="Days between issue dates.", min=1)] = 14,
     horizon: Annotated[int, typer.Option(help="Days ahead.", min=1, max=90)] = 30,
-    weather: Annotated[
-        str,
-        typer.Option(
-            help="Weather ahead: past-years (a lower bound), observed (an upper bound) or both."
-        ),
-    ] = "both",
+    weather: WeatherAhead = "both",
     csv: Annotated[
         Path | None, typer.Option("--csv", help="Write every forecast beside what came.")
     ] = None,
