@@ -63,11 +63,32 @@ At = Annotated[
 SomeYard = Annotated[
     Path | None, typer.Argument(help="The yard's folder, with yard.toml in it.", show_default=False)
 ]
+SomeYards = Annotated[
+    list[Path] | None,
+    typer.Argument(
+        metavar="[YARD]...", help="Yards' folders, or a folder of them.", show_default=False
+    ),
+]
+Page = Annotated[
+    Path | None,
+    typer.Option(
+        "--out",
+        "-o",
+        help="The page to write, flowcast-NAME.html here if not given; for several yards "
+        "the folder to write into.",
+    ),
+]
 Offline = Annotated[
     bool, typer.Option("--offline", help="Ask no weather service; use what was pulled before.")
 ]
 Refresh = Annotated[
     bool, typer.Option("--refresh", help="Ask the weather services again for all that may change.")
+]
+WeatherAhead = Annotated[
+    str,
+    typer.Option(
+        help="Weather ahead: past-years (a lower bound), observed (an upper bound) or both."
+    ),
 ]
 Draws = Annotated[
     int, typer.Option("--scenarios", help="How many futures to draw.", min=100, max=20000)
@@ -175,10 +196,7 @@ def check(
     with _bar("Reading the yard") as tell:
         found = pipeline.check(yard, reach=pipeline.Reach(offline=offline, tell=tell))
     written = logs.write_logs(found, plot) if plot else []
-    if as_json:
-        _print(data.check_data(found) | {"written": written}, as_json)
-    else:
-        _print("\n".join([screen.check_text(found), *(f"Wrote {w}." for w in written)]), as_json)
+    _print_with(written, found, data.check_data, screen.check_text, as_json)
 
 
 @app.command(cls=PlaceCommand, short_help="Say whether a nectar flow is likely, and how sure.")
@@ -304,31 +322,13 @@ def timing(
         reach = pipeline.Reach(offline=offline, refresh=refresh, tell=tell)
         found = pipeline.timing(yard, at=at, as_of=day, seed=seed, reading=reading, reach=reach)
     written = [str(calendar.write_calendar(found, ics))] if ics else []
-    if as_json:
-        _print(data.timing_data(found) | {"written": written}, as_json)
-    else:
-        _print("\n".join([screen.timing_text(found), *(f"Wrote {w}." for w in written)]), as_json)
+    _print_with(written, found, data.timing_data, screen.timing_text, as_json)
 
 
 @app.command(cls=PlaceCommand, short_help="Write a page a yard, and a front page for several.")
 def report(
-    yards: Annotated[
-        list[Path] | None,
-        typer.Argument(
-            metavar="[YARD]...",
-            help="Yards' folders, or a folder of them.",
-            show_default=False,
-        ),
-    ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out",
-            "-o",
-            help="The page to write, flowcast-NAME.html here if not given; for several yards "
-            "the folder to write into.",
-        ),
-    ] = None,
+    yards: SomeYards = None,
+    out: Page = None,
     open_it: Annotated[bool, typer.Option("--open", help="Open the page in a browser.")] = False,
     trust: Annotated[
         bool,
@@ -353,16 +353,9 @@ def report(
     Example: flowcast report sample_yards/subtropical-coast --out page.html
     """
     day = _one_place(yards[0] if yards else None, at, as_of)
-    from flowcast.report.several import yards_in
-
-    folders = yards_in(yards or [])
     asked = {"as_of": day, "seed": seed, "scenarios": scenarios, "trust": trust}
     reach = {"offline": offline, "refresh": refresh}
-    if len(folders) > 1 or (yards and folders != yards):
-        found, path = _several(folders, out, asked, reach, as_json, processes)
-    else:
-        folder = folders[0] if folders else None
-        found, path = _single(folder, at, out, asked, reach, with_data=as_json)
+    found, path = _pages(yards or [], at, out, asked, reach, as_json, processes)
     if as_json:
         _print(found | {"page": str(path)}, as_json)
     else:
@@ -371,6 +364,16 @@ def report(
         import webbrowser
 
         webbrowser.open(path.resolve().as_uri())
+
+
+def _pages(yards: list[Path], at: str | None, out, asked: dict, reach: dict, as_json, processes):
+    """One yard's page, or those of several, as data where asked, and the file to open."""
+    from flowcast.report.several import yards_in
+
+    folders = yards_in(yards)
+    if len(folders) > 1 or folders != yards:
+        return _several(folders, out, asked, reach, as_json, processes)
+    return _single(folders[0] if folders else None, at, out, asked, reach, with_data=as_json)
 
 
 def _single(
@@ -425,12 +428,7 @@ def backtest(
     ] = None,
     every: Annotated[int, typer.Option(help="Days between issue dates.", min=1)] = 14,
     horizon: Annotated[int, typer.Option(help="Days ahead.", min=1, max=90)] = 30,
-    weather: Annotated[
-        str,
-        typer.Option(
-            help="Weather ahead: past-years (a lower bound), observed (an upper bound) or both."
-        ),
-    ] = "both",
+    weather: WeatherAhead = "both",
     csv: Annotated[
         Path | None, typer.Option("--csv", help="Write every forecast beside what came.")
     ] = None,
@@ -464,10 +462,7 @@ def backtest(
             reach=pipeline.Reach(offline=offline, tell=tell),
         )
     written = _written(found, csv, picture)
-    if as_json:
-        _print(data.backtest_data(found) | {"written": written}, as_json)
-    else:
-        _print("\n".join([screen.backtest_text(found), *(f"Wrote {w}." for w in written)]), as_json)
+    _print_with(written, found, data.backtest_data, screen.backtest_text, as_json)
 
 
 def _written(found, csv: Path | None, picture: Path | None) -> list[str]:
@@ -568,6 +563,14 @@ def _print(found, as_json: bool) -> None:
         ) from None
 
 
+def _print_with(written: list[str], found, as_data, as_text, as_json: bool) -> None:
+    """What was found, as data or in words, and the files written beside it."""
+    if as_json:
+        _print(as_data(found) | {"written": written}, as_json)
+    else:
+        _print("\n".join([as_text(found), *(f"Wrote {path}." for path in written)]), as_json)
+
+
 @contextmanager
 def _bar(doing: str):
     """What is being done and how far it is, while work lasts; nothing where there is no screen."""
@@ -582,6 +585,7 @@ def _bar(doing: str):
         task = bar.add_task(f"{doing} ...", total=None)
 
         def tell(words: str, share: float) -> None:
+            """What is being done now, and the share that is behind."""
             bar.update(task, description=f"{doing}: {words}")
             if share:
                 bar.update(task, total=1.0, completed=share)

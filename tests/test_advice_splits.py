@@ -16,8 +16,8 @@ from flowcast.advice.splits import (
     Air,
     _flow_until,
     _on,
+    after_feed,
     mating_days,
-    not_starving,
     split_advice,
     swarm_watch,
 )
@@ -205,13 +205,34 @@ def test_swarm_watch_every_week_or_every_twelve_days():
     assert swarm_watch(HIVE, ahead, air(8.0, 40, 60), True, 4.0, NUMBERS).every_d is None
 
 
-def test_neither_a_queenless_nor_a_starving_hive_is_split():
+def test_a_queenless_hive_is_not_split():
     lost = HiveNow("A", HIVE.boxes, frames_of_bees=14, queenright=False)
     assert split(course(100, 60), hive=lost).verdict == "not this colony"
-    hungry = not_starving(split(course(100, 60), "walk-away"))
-    assert (hungry.verdict, hungry.when, hungry.mating_from) == ("not this colony", None, None)
+
+
+def test_a_hive_short_of_stores_is_fed_before_it_is_split():
+    """A keeper feeds a hungry hive and splits it only once it is strong: common practice, no source."""
+    offered = split(course(100, 60), "walk-away")
+    day = offered.when.date
+    hungry = after_feed(offered, day)
+    assert (hungry.verdict, hungry.when, hungry.mating_from) == ("feed first", None, None)
+    assert after_feed(offered, day - pd.Timedelta(days=1)) == offered  # fed and strong by then
+    assert after_feed(offered, None) == offered
+    for undated in ("increase", "costs the crop", "must be fed"):
+        told = replace(offered, verdict=undated, when=None)
+        assert after_feed(told, told.weeks.index[0]).verdict == "feed first"
+
+
+@pytest.mark.parametrize("verdict", ["too late", "too cold", "no mating weather", "unknown"])
+def test_what_forbids_a_split_for_longer_is_said_before_its_stores(verdict):
+    told = replace(split(course(100, 60)), verdict=verdict, when=None)
+    assert after_feed(told, pd.Timestamp("2100-01-01")) == told
+
+
+def test_queen_cells_do_not_wait_for_feed():
     cells = HiveNow("A", HIVE.boxes, frames_of_bees=14, cells=True)
-    assert not_starving(split(course(100, 60), hive=cells)).verdict == "cells: act now"
+    told = split(course(100, 60), hive=cells)
+    assert after_feed(told, pd.Timestamp("2100-01-01")).verdict == "cells: act now"
 
 
 def test_a_nucleus_is_looked_at_for_cells_once_it_is_full():

@@ -260,9 +260,32 @@ def test_a_hive_that_may_starve_before_the_visit_is_fed_today():
     later = Estimate(FLOOR - 1, SURE, "weight")
     waits = stores_advice(HIVE, ahead, later, temps, weekly("2025-05-22"), THRESHOLD, NUMBERS)
     assert not waits.at_once
-    assert waits.first_of_all  # below the floor
-    assert not fed(np.full(60, -0.2), FLOOR + 1).first_of_all
     assert waits.when.date == pd.Timestamp("2025-05-22")
+    for hungry in (said, waits):  # it may starve; it stands below the floor
+        assert hungry.short_until(NUMBERS) == ahead.dates[-1]
+
+
+def test_a_hive_is_short_until_its_feed_has_made_bees():
+    """Two kilograms over the floor at 0.2 kg a day, in 6 futures of 40: fed in season for four weeks
+    (numbers.toml). With plenty it is never short, nor for the sake of a feed months ahead."""
+    lean = np.tile(np.full(60, -0.2), (40, 1))
+    lean[6:] = 0.0
+    said = fed(replace(plain_ahead(lean[0], "2025-06-01"), gain_kg=lean), FLOOR + 2)
+    assert said.low.iloc[-1] == pytest.approx(0.15)
+    span = pd.Timedelta(days=NUMBERS["timing.feed_span_d"])
+    assert said.short_until(NUMBERS) == said.when.date + span < said.low.index[-1]
+    assert fed(np.full(60, 0.1), FLOOR + 10).short_until(NUMBERS) is None
+    later = replace(said.when, date=said.low.index[0] + 2 * span)
+    assert replace(said, when=later).short_until(NUMBERS) is None
+
+
+def test_a_guess_of_stores_that_likely_fall_to_the_floor_is_short_as_well():
+    """What is known of neither weight nor frames is not fed on, and not split on either."""
+    ahead, temps = plain_ahead(np.full(60, -0.2), "2025-06-01"), np.full((40, 60), 20.0)
+    for kg, until in ((FLOOR + 2, ahead.dates[-1]), (FLOOR + 20, None)):
+        told = Estimate(kg, SURE, "unknown")
+        said = stores_advice(HIVE, ahead, told, temps, weekly("2025-06-01"), THRESHOLD, NUMBERS)
+        assert (said.verdict, said.short_until(NUMBERS)) == ("unknown", until)
 
 
 def test_in_season_no_feed_is_dated_months_ahead():

@@ -34,6 +34,13 @@ def make_yard(folder, name, *, learn_from=(), log=True, latitude=48.6, height=30
     return folder
 
 
+def make_hill(folder, learn_from=(), more=""):
+    """The yard without a log, 4 km off and 100 m up."""
+    others = [str(one) for one in learn_from]
+    up_there = {"latitude": 48.636, "height": 400}
+    return make_yard(folder, "Hill", learn_from=others, log=False, more=more, **up_there)
+
+
 @pytest.fixture(scope="module")
 def yards(tmp_path_factory):
     """creek has a log and learns from hill, which has none and learns from creek; far is far away."""
@@ -47,8 +54,8 @@ def yards(tmp_path_factory):
         "turned": ["../mill", "../creek"],
     }
     for name, others in made.items():
-        make_yard(root / name, "Hill", learn_from=others, log=False, latitude=48.636, height=400)
-    make_yard(root / "alone", "Hill", log=False, latitude=48.636, height=400)
+        make_hill(root / name, others)
+    make_hill(root / "alone")
     return root
 
 
@@ -134,15 +141,7 @@ def _noted(found, words):
 
 
 def test_a_yard_too_far_away_is_left_out_and_told_of(yards, tmp_path, alone):
-    make_yard(
-        tmp_path / "x",
-        "Hill",
-        learn_from=[str(yards / "far")],
-        log=False,
-        latitude=48.636,
-        height=400,
-    )
-    found = outlook(tmp_path / "x")
+    found = outlook(make_hill(tmp_path / "x", [yards / "far"]))
     assert figures(found) == figures(alone)
     assert "515 km away" in _noted(found, "Far (invented)")[0]  # 4.636 degrees of 111.19 km
 
@@ -186,16 +185,8 @@ def test_yards_that_share_nothing_give_the_bytes_of_a_yard_alone(yards, tmp_path
     zero = "\n[numbers.flow]\n" + "".join(
         f"share_{name} = 0\n" for name in (*SHARED, "plant", "plant_year")
     )
-    make_yard(
-        tmp_path / "x",
-        "Hill",
-        learn_from=[str(yards / "creek")],
-        log=False,
-        latitude=48.636,
-        height=400,
-        more=zero,
-    )
-    assert figures(outlook(tmp_path / "x")) == figures(alone)
+    found = outlook(make_hill(tmp_path / "x", [yards / "creek"], more=zero))
+    assert figures(found) == figures(alone)
 
 
 def test_the_order_of_names_makes_no_odds(yards):

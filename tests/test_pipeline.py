@@ -106,6 +106,41 @@ def test_a_note_of_bloom_moves_the_outlook_and_is_told_of(yard, found, tmp_path)
     assert not any("notes of bloom" in line for line in basis(found))
 
 
+def told_at(folder, now, **more):
+    """The notes of an outlook, of check and of timing at a time, in words."""
+    reach = pipeline.Reach(now=pd.Timestamp(now, tz="UTC"))
+    found = [
+        pipeline.outlook(folder, reach=reach, scenarios=50, **more).record.notes,
+        pipeline.timing(folder, reach=reach, scenarios=50, **more).record.notes,
+    ]
+    found += [] if more else [pipeline.check(folder, reach=reach).notes]
+    return [" ".join(map(str, notes)) for notes in found]
+
+
+@pytest.mark.parametrize("now", ["2025-01-03 12:00", "2025-01-22 12:00", "2025-12-31 12:00"])
+def test_a_weather_file_that_ends_before_today_is_told_with_its_cure(yard, now):
+    """Days, weeks and a year after it: the weather's last hour here is of 31 December 2024, 23:00 UTC."""
+    for notes in told_at(yard, now):
+        assert "weather.csv ends on 31 December 2024, so all this is of 1 January 2025" in notes
+        assert 'services = ["open-meteo"]' in notes
+        assert "log's readings" not in notes  # it ends with the weather
+
+
+def test_weather_to_yesterday_and_a_date_asked_for_need_no_such_word(yard):
+    for notes in told_at(yard, "2025-01-01 12:00") + told_at(yard, "2025-12-31", as_of=ISSUE):
+        assert "ends on" not in notes
+
+
+def test_readings_that_wait_for_the_weather_are_told(yard, tmp_path):
+    """Weather to the end of June, a log to the end of the year, of which half a year lies ahead."""
+    folder = shutil.copytree(yard, tmp_path / "yard")
+    weather = pd.read_csv(yard / "weather.csv", index_col="time_utc")
+    weather.loc[:"2024-06-30 22:00:00+00:00"].to_csv(folder / "weather.csv")
+    for notes in told_at(folder, "2024-07-10 12:00"):
+        assert "of 1 July 2024, not of today, and the log's readings from then on, to" in notes
+        assert "to 10 July 2024, are not in it" in notes
+
+
 def test_the_flow_that_came_every_june_is_expected(found):
     # The log had its flow from the first to the last day of June 2023 and is nine days into it.
     assert found.outlook.window.open_chance > 0.8

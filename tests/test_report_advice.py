@@ -344,3 +344,13 @@ def test_a_last_date_beyond_the_days_looked_at_stays_open():
     )
     assert "from 3 June to later than can be seen" in advice.what(one, SAY)
     assert np.isfinite(one.when.chance)
+
+
+def test_stores_reckoned_without_a_log_say_for_whom_and_what_to_do_with_custom():
+    """A full colony is reckoned; who leaves what is custom weighs and feeds: common practice, no source."""
+    told = advice.why(
+        LeaveAdvice(verdict="", reasons=("use published", "more than mild custom")), SAY
+    )
+    assert "want of a log this is reckoned for a full colony" in told
+    assert "10 to 20 kg over that least" in told
+    assert "with the smaller, weigh every few weeks and feed" in told

@@ -52,6 +52,16 @@ def test_alarms_come_first_then_what_is_due_then_the_likeliest_flow():
     ]  # fmt: skip
 
 
+def test_a_yard_whose_weather_ended_before_that_of_others_says_so():
+    """Its dates lie a year back, and would else look like the most pressing ones."""
+    year_ago = DAY - pd.Timedelta(days=365)
+    old = replace(LINE, name="old", issued=year_ago, due=year_ago)
+    text = several.render_front(several.Told([old, LINE]))
+    assert text.count("All this is of") == 1 and "All this is of 1 June 2025" in text
+    assert text.index("All this is of") < text.index("first</p>")
+    assert "All this is of" not in several.render_front(several.Told([LINE, LINE]))
+
+
 def test_pages_of_alike_folders_and_of_one_named_index_have_names_of_their_own(tmp_path):
     folders = [tmp_path / "x" / "Yard 1", tmp_path / "y" / "yard-1", tmp_path / "index"]
     assert several._file_names(folders) == ["Yard-1.html", "yard-1-2.html", "index-2.html"]

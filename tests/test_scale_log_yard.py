@@ -103,6 +103,39 @@ def test_work_of_unknown_size_makes_a_span_doubtful():
     assert log.gains["gain_sd_kg"].iloc[1] >= NUMBERS["scale_log.unknown_work_sd_kg"]
 
 
+@pytest.mark.parametrize(
+    "around, gain, kg",
+    # Ten kilograms taken in a fortnight. In a summer dearth the spans around lose 4 kg each; 0.45 kg a
+    # day is more than colonies seldom use over weeks (expert judgement, no source): 6.3 kg, and 0.64
+    # for three times the error of a difference of two weighings (3 · √2 · 0.15). Amid losses of 4 kg
+    # the hive loses 14 and would have to eat 10 more than around it; amid gains of 2 it loses 8.
+    [(-4.0, -14.0, -10.0), (2.0, -8.0, -10.0), (0.0, -10.0, -10.0)],
+)
+def test_ten_kilograms_taken_that_show_as_a_loss_are_found(around, gain, kg):
+    log = clean(fortnights(around, gain))
+    assert log.steps["kg"].to_numpy() == pytest.approx([kg], abs=1e-9)
+    assert not log.steps["logged"].any()
+    assert list(log.gains["quality"]) == ["good"] * 3 + ["doubtful"] + ["good"] * 3
+
+
+@pytest.mark.parametrize(
+    "around, gain",
+    # A hungry colony may use 0.9 kg a day (expert judgement, no source), so that a loss of 10 kg beside
+    # losses of 4 may be brood; 6 kg of 16 that came in look like any poorer fortnight.
+    [(-4.0, -10.0), (10.0, 6.0), (4.0, -6.0)],
+)
+def test_what_a_colony_may_have_done_itself_is_not_called_work(around, gain):
+    log = clean(fortnights(around, gain))
+    assert log.steps.empty and (log.gains["quality"] == "good").all()
+
+
+def fortnights(around, gain):
+    """One hive weighed each fortnight of a summer: the fourth span gains `gain`, the others `around`."""
+    gains = [around] * 3 + [gain] + [around] * 3
+    index = pd.date_range("2024-05-01 10:00", periods=8, freq="14D", tz="UTC")
+    return pd.DataFrame({"weight_kg": 50 + np.cumsum([0.0, *gains])}, index=index)
+
+
 def test_harvest_that_nobody_wrote_down_is_listed_and_asked_about():
     # 0.3 kg a day come in, and between 15 April and 1 May 14.2 kg less are there: over 16 days that is
     # 0.89 kg a day, as much as a strong colony eats in a dearth, but not amid a flow. Usual would be

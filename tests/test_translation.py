@@ -20,6 +20,7 @@ from flowcast.report import screen
 from flowcast.report.calendar import calendar_file
 from flowcast.report.page import render_sections
 from flowcast.report.sections import sections
+from flowcast.sources.files import weather_path
 from flowcast.yard import read_yard
 
 SAMPLES = Path(__file__).parent.parent / "sample_yards"
@@ -54,6 +55,7 @@ def _own_words(found) -> list[str]:
     names = [yard.name, *(hive.name for hive in yard.hives), *(plant.name for plant in yard.forage)]
     names += [name for hive in yard.hives for scale in hive.scales for name in scale.files]
     names += [
+        weather_path(yard).name,
         yard.folder.name,
         yard.place.timezone,
         "yard.toml",

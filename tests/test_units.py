@@ -1,8 +1,13 @@
 """The yard's own units: one room converts every figure."""
 
+import re
+
 import pytest
 
-from flowcast.messages import Amount, Say
+from flowcast.advice.when import Advice
+from flowcast.messages import Amount, Say, english
+from flowcast.messages.units import CUSTOMARY
+from flowcast.report.advice import why
 
 # Conversion factors are exact by definition: 1 lb = 0.45359237 kg, 1 in = 25.4 mm,
 # 1 ft = 0.3048 m, 1 mi = 1609.344 m; water freezes at 32 °F and boils at 212 °F (from memory).
@@ -49,3 +54,17 @@ def test_rain_and_ranges():
     assert Say().temps(14, 38) == "14 to 38 °C"
     assert Say(units="lb").temps(14, 38) == "57 to 100 °F"
     assert Say().weights(-0.3, 3.8) == "−0.3 to 3.8 kg"
+
+
+def test_no_text_holds_a_figure_with_a_unit_of_its_own():
+    """It would stand there in a yard that reads pounds as well."""
+    figure = re.compile(rf"\d ?({'|'.join([*CUSTOMARY, 'cm', 'km/h', 'm/s'])})\b|\bkilogram")
+    texts = {key: " ".join(forms) for key, forms in english().entries.items()}
+    assert figure.search("parts of 2 kg and more") and figure.search("cost in kilograms")
+    assert [key for key, text in texts.items() if figure.search(text)] == []
+
+
+def test_reasons_and_limits_are_told_in_the_units_of_the_yard():
+    pounds = Say(units="lb")
+    for key, said in (("more than mild custom", "22 to 44 lb"), ("comb costs honey", "2 to 4 lb")):
+        assert said in why(Advice(verdict="", reasons=(key,)), pounds)

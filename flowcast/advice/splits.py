@@ -38,7 +38,8 @@ class SplitAdvice(Advice):
     Verdicts: "split" and "wait" for a week that is likely to meet a flow, or adds to the crop in the mean
     of the futures though no single flow is likely; else "increase" (weeks without loss of crop, for more
     colonies), "costs the crop", "must be fed", "too late",
-    "no mating weather" or "too cold"; "cells: act now", "not this colony", "unknown".
+    "no mating weather" or "too cold"; "feed first" (a hive short of stores is fed, and split only once
+    it is strong); "cells: act now", "not this colony", "unknown".
     weeks: index the first date of each week; meets (chance that its bees forage when the next
     flow opens), crop_q10, crop_q50, crop_q90 (what the split adds to the crop of the hive that is
     split, both halves together, until the end of the days looked at; negative when it costs
@@ -272,6 +273,9 @@ def _read(hive, kind: str, table: pd.DataFrame, beetle_season: bool, numbers) ->
     return replace(found, **_undated(table))
 
 
+# Verdicts by which a split is offered, if at a price.
+OFFERED = ("split", "wait", "increase", "costs the crop", "must be fed")
+
 # What is said where no week meets a flow: the mildest objection of any week ahead.
 UNDATED = {
     "no flow near": "increase",
@@ -286,12 +290,18 @@ def _undated(table: pd.DataFrame) -> dict:
     return {"verdict": UNDATED.get(word, word), "reasons": (why,)}
 
 
-def not_starving(split: SplitAdvice) -> SplitAdvice:
-    """The advice for a hive that is to be fed first of all: it is not split."""
-    if split.verdict in ("cells: act now", "not this colony"):
+def after_feed(split: SplitAdvice, short_until: pd.Timestamp | None) -> SplitAdvice:
+    """A hive that is short of stores is fed first, and split only once it is fed and strong.
+
+    short_until: the day up to which it is short (`StoresAdvice.short_until`); None where it is not.
+    """
+    if short_until is None or split.verdict not in OFFERED:
+        return split
+    day = split.weeks.index[0] if split.when is None else split.when.date or split.when.first
+    if day > short_until:
         return split
     return replace(
-        split, verdict="not this colony", when=None, reasons=("feed first",),
+        split, verdict="feed first", when=None, reasons=("stores run short",),
         mating_from=None, mating_to=None, unmated_after=None,
     )  # fmt: skip
 

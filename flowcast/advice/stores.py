@@ -60,11 +60,19 @@ class StoresAdvice(Advice):
         """Whether the hive may starve before the next visit, and is fed today in any weather."""
         return STARVING in self.reasons
 
-    @property
-    def first_of_all(self) -> bool:
-        """Whether it is fed before anything else is done: it may starve, or stands below the floor."""
-        below = self.stores_kg is not None and self.stores_kg[1] < self.floor_kg
-        return self.feed_kg is not None and (below or self.at_once)
+    def short_until(self, numbers: Numbers) -> pd.Timestamp | None:
+        """The day up to which the hive wants feed more than anything else, and is not to be split.
+
+        The last day looked at where it may starve, or is likelier than not to fall to the floor
+        before the next flow; else as long as the feed to be given soon is meant to last, by which a
+        round of brood reared on it is bees. None where it has enough for the weeks ahead.
+        """
+        if self.at_once or self.low.iloc[-1] >= 0.5:
+            return self.low.index[-1]
+        span = pd.Timedelta(days=int(numbers["timing.feed_span_d"]))
+        if self.feed_kg is None or self.when.date > self.low.index[0] + span:
+            return None
+        return self.when.date + span
 
 
 def stores_advice(

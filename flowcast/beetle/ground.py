@@ -101,6 +101,7 @@ def one_after_the_other(
     """
 
     def join(name: str, off=0.0) -> np.ndarray:
+        """One driver, the same past before each run of it."""
         before = np.tile(getattr(past, name)[-tail:], (len(runs), 1))
         return np.hstack([before, getattr(ahead, name)[runs] + off])
 

@@ -139,6 +139,7 @@ def check(folder: Path | str, *, reach: Reach | None = None) -> Checked:
         logs, notes = _all_logs(yard, str(error))
         return Checked(yard, None, logs, notes, _robbed(logs, yard))
     issue_date = default_issue_date(sources)
+    sources = _said_if_old(sources, issue_date)
     record = known_before(sources, issue_date, current=True)
     robbed = _robbed(record.logs, sources.yard)
     doubtful = [*_still_to_come(sources, max(issue_date, sources.today)), *_unnamed(sources.yard)]
@@ -330,12 +331,35 @@ def _sources(folder: Path | str | None, at: str | None, reach: Reach) -> Sources
 
 
 def _said_if_old(sources: Sources, issue_date: pd.Timestamp) -> Sources:
-    """Weather from services that is too old for an outlook of today gives one of its own day, aloud."""
-    if sources.asked is None or issue_date >= sources.today:
+    """Weather that is too old for an outlook of today gives one of its own day, aloud."""
+    if issue_date >= sources.today:
         return sources
     days = (sources.today - issue_date).days
-    note = Note.of("weather.old", n=days, date=issue_date)
-    return replace(sources, notes=(note, *sources.notes))
+    asked = sources.asked is not None
+    old = (
+        Note.of("weather.old", n=days, date=issue_date)
+        if asked
+        else _file_ends(sources, issue_date)
+    )
+    return replace(sources, notes=(old, *sources.notes))
+
+
+def _file_ends(sources: Sources, issue_date: pd.Timestamp) -> Note:
+    """The yard's own weather file ends before today, and the log perhaps not."""
+    last = issue_date - pd.Timedelta(days=1)
+    told = {"file": sources.blocks[0].origin.url, "last": last, "date": issue_date}
+    zone = sources.yard.place.timezone
+    cut, now = (
+        issue_date.tz_localize(zone, nonexistent="shift_forward", ambiguous=True),
+        sources.now,
+    )
+    times = [scale.readings.index for scale in sources.scales]
+    later = [index[(index > cut) & (index <= now)] for index in times]  # a year mistyped is none
+    newest = [index.max().tz_convert(zone) for index in later if len(index)]
+    if not newest:
+        return Note.of("weather.file_ends", **told)
+    log = max(newest).tz_localize(None).normalize()
+    return Note.of("weather.file_ends_before_log", **told, log=log)
 
 
 def _until(reach: Reach, issue_date: pd.Timestamp | None) -> Reach:

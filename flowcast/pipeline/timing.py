@@ -27,7 +27,7 @@ from flowcast.advice.splits import (
     Air,
     SplitAdvice,
     SwarmWatch,
-    not_starving,
+    after_feed,
     split_advice,
     swarm_watch,
 )
@@ -249,11 +249,11 @@ def _hive(
     room = free.kg if free else None
     until = swarms_until(found.record)
     watch = swarm_watch(hive, ahead, futures.air, until is not None, room, numbers)
-    splits = _splits(hive, found, futures, visits, beetles, ahead)
+    splits, short = _splits(hive, found, futures, visits, beetles, ahead), feed.short_until(numbers)
     return HiveTiming(
         hive=hive.name,
         supers=against_mites(supers, latest),
-        splits=tuple(not_starving(s) for s in splits) if feed.first_of_all else splits,
+        splits=tuple(after_feed(split, short) for split in splits),
         swarm=_on_fit_day(_dated(watch, until, visits), visits),
         stores=feed if feed.food == NO_FEED or feed.at_once else _on_fit_day(feed, visits),
         leave=replace(leave, not_before=_not_before(visits)),

@@ -59,6 +59,7 @@ def _speak(figure, say: Say) -> None:
 
     class Spoken(ScalarFormatter):
         def __call__(self, x, pos=None):
+            """The figure at a tick."""
             return say.tick_figure(super().__call__(x, pos))
 
     for axis in _axes_of(figure):

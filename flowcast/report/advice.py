@@ -22,12 +22,15 @@ from flowcast.advice.winter import LeaveAdvice
 from flowcast.messages import Say
 from flowcast.messages.say import capital
 
+# Weights within reasons, as the rooms' own numbers have them in their sources (numbers.toml). [kg]
+IN_REASONS = {"custom": (10, 20), "comb": (1, 2)}
 DOUBT = 1.15  # from this much more it is said what colonies that eat more would need
 
 
 def why(advice: Advice, say: Say) -> str:
     """The reason in a line; empty where the advice is nothing but a question."""
-    told = [say(f"why.{key}") for key in advice.reasons]
+    weights = {name: say.weights(*kg, 0) for name, kg in IN_REASONS.items()}
+    told = [say(f"why.{key}", **weights) for key in advice.reasons]
     return say("advice.why", reasons=say.listed(told, "semicolon")) if told else ""
 
 

@@ -103,6 +103,7 @@ def _ribbon_svg(found: YardOutlook, frame: pd.DataFrame, shape: Shape) -> str:
     lanes = _lanes(found, frame.index, shape)
 
     def draw(figure):
+        """The ribbon over all of the picture."""
         season_plots.plot_ribbon(frame, lanes, figure=figure, say=say, columns=shape.columns)
 
     height = sum(season_plots.ribbon_heights(frame, lanes)) + 1.1
@@ -205,6 +206,7 @@ def fan(found: YardOutlook) -> Figure:
     frame, say = season_plots.fan_data(found), _say(found)
 
     def draw(figure):
+        """The fan, in axes of its own."""
         season_plots.plot_fan(frame, ax=figure.subplots(), say=say)
 
     last, date = frame.iloc[-1], say.full_day(frame.index[-1])
@@ -256,6 +258,7 @@ def standing_figures(found: YardOutlook) -> list[Figure]:
 
 def _standing(name: str, frame: pd.DataFrame, digits: int, finding: str, say: Say) -> Figure:
     def draw(figure):
+        """What stands against its normal, under its own title."""
         title = say(f"standing.{name}")
         season_plots.plot_standing(frame, ax=figure.subplots(), title=title, say=say)
 
@@ -283,6 +286,7 @@ def beetle_figure(found: YardBeetles) -> Figure:
     issued = found.record.issue_date
 
     def draw(figure):
+        """Weather for breeding, and the standing stock below it."""
         beetle_plots.plot_beetles(frame, figure=figure, issue_date=issued, edges=edges, say=say)
 
     monthly = frame.resample("MS").mean()
@@ -307,6 +311,7 @@ def weeks_figure(found: YardSeason) -> Figure:
     frame, say = explain_plots.weeks_data(found), _say(found)
 
     def draw(figure):
+        """The weeks, in axes of their own."""
         explain_plots.plot_weeks(frame, ax=figure.subplots(), say=say)
 
     head, *months = explain_words.month_rows(found.season, say)
@@ -323,6 +328,7 @@ def parts_figure(found: YardSeason) -> Figure | None:
     frame = explain_plots.parts_data(found) * say.scale
 
     def draw(figure):
+        """The parts, in axes of their own."""
         explain_plots.plot_parts(frame, ax=figure.subplots(), say=say)
 
     head, *rows = kilogram_words.rows(found)
@@ -338,6 +344,7 @@ def hours_calendar_figure(found: YardSeason) -> Figure:
     frame, say = explain_plots.calendar_data(found), _say(found)
 
     def draw(figure):
+        """The days of the season as a calendar."""
         explain_plots.plot_calendar(frame, ax=figure.subplots(), say=say)
 
     head, *months = explain_words.month_rows(found.season, say)
@@ -365,6 +372,7 @@ def trust_figure(found: Backtest) -> Figure | None:
     alt = say("trust_figure.finding", each=say.listed(each, "semicolon"))
 
     def draw(figure):
+        """What was said against what came."""
         trust_plots.draw_reliability(figure, found)
 
     header = [say(f"trust_figure.{key}") for key in ("weather", "said", "came", "days")]
@@ -405,6 +413,7 @@ def _log_part(found: YardOutlook, log: CleanLog, k: int) -> LogPart | None:
 
 def _log_figure(log: CleanLog, frame, steps: pd.DataFrame, name: str, say: Say) -> Figure:
     def draw(figure):
+        """The log and its steps, in axes of their own."""
         log_plots.plot_log(frame, steps, ax=figure.subplots(), say=say)
 
     known, scale = frame.dropna(), log.kind == "scale"

@@ -46,6 +46,7 @@ def write_logs(found: Checked, path: Path) -> list[str]:
 
 def _picture(logs: list[CleanLog], zone: str, say: Say) -> str:
     def draw(figure):
+        """The logs below one another."""
         parts = figure.subfigures(len(logs), squeeze=False)[:, 0]
         for part, log in zip(parts, logs, strict=True):
             draw_check(part, log, zone, say)

@@ -157,13 +157,18 @@ def _under_heading(heading: str, sentences: list[str]) -> list[str]:
     return ["", heading, *(part for sentence in sentences for part in _item(sentence))]
 
 
+def _wrapped(text: str, **indents: str) -> list[str]:
+    """Lines of a text; a word with a hyphen stays whole, since some are to be typed as they stand."""
+    return textwrap.wrap(text, WIDTH, break_on_hyphens=False, **indents)
+
+
 def _paragraph(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH)
+    return _wrapped(text)
 
 
 def _under(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent="    ", subsequent_indent="      ")
+    return _wrapped(text, initial_indent="    ", subsequent_indent="      ")
 
 
 def _item(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    return _wrapped(text, initial_indent="  - ", subsequent_indent="    ")

@@ -221,6 +221,7 @@ def render_front(told: Told) -> str:
         rows=told.lines,
         failed=told.failed,
         issued=say.listed(map(say.full_day, dates)),
+        newest=max(dates),
         picture_of=_map(told.lines, say) if len(told.lines) > 1 else None,
         say=say,
     )
@@ -257,6 +258,7 @@ def _map(lines: list[Line], say: Say) -> Figure:
     per_km, length = replace(say, units=units.pop() if len(units) == 1 else "kg").length
 
     def draw(figure):
+        """The yards where they lie, with a scale bar in the unit they share."""
         plot_yards(frame, ax=figure.subplots(), per_km=per_km, unit=length)
 
     svg = draw_svg("map", draw, size, say)

@@ -57,8 +57,9 @@ def clean_hand_weighings(
 
     What a span gained beyond the usual gain of the spans around it (`_usual`) is what work of
     unknown size in it is taken to weigh. The same is done, and listed as a step, where a span
-    without such work loses more than colonies use (`hand_loss_kg_d`) while its neighbours do not,
-    or gains more than any can: honey taken, or a swarm gone, that nobody wrote down.
+    without such work loses more than colonies use (`hand_loss_kg_d`) while its neighbours do not, or,
+    in a dearth, that much beyond what they lose; or gains more than any can: honey taken, or a swarm
+    gone, that nobody wrote down. Honey taken out of a span that gained as much cannot be seen.
 
     Work on a date of weighing whose hour is not known may lie before or after it. It is put on the
     side that makes the two spans more like those around them; where neither is `hint_sure` times
@@ -221,10 +222,12 @@ def _found_row(good: pd.DataFrame, day: int, days: int, kg: float, timezone: str
 
 
 def _beyond(days: np.ndarray, gain: np.ndarray, usual: np.ndarray, numbers: Numbers) -> np.ndarray:
-    """Spans that lose more than colonies use while their neighbours do not, or gain too much."""
+    """Spans that lose more than colonies use while their neighbours do not, or so much more than these
+    besides; or gain too much."""
     error = 3 * np.sqrt(2) * numbers["scale_log.hand_sd_kg"]
     most = numbers["scale_log.hand_loss_kg_d"] * days + error
-    odd = (gain < -most) & (usual > -numbers["scale_log.hand_loss_kg_d"] / 2)
+    amid_gains = usual > -numbers["scale_log.hand_loss_kg_d"] / 2
+    odd = (gain < -most) & (amid_gains | (gain - usual * days < -most))
     odd |= gain < -(numbers["scale_log.swarm_kg"] + numbers["scale_log.loss_kg_d"] * days)
     return odd | (gain > numbers["scale_log.gain_kg_d"] * days)
 

@@ -483,6 +483,7 @@ def _read_beetles(path: Path | None, hives: set[str], habit: str | None = None) 
     seen: dict[tuple, int] = {}
 
     def once(row: _Row) -> dict:
+        """The count of a line, refused where the same trap stands on this date already."""
         count = _count(row, hives)
         trap = (count["date"], count["hive"], count["trap"])
         if trap in seen:
