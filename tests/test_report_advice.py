@@ -19,12 +19,14 @@ from flowcast.advice.supers import SuperAdvice
 from flowcast.advice.when import When
 from flowcast.advice.winter import LeaveAdvice
 from flowcast.messages import Say, english
+from flowcast.numbers import load_numbers
 from flowcast.report import advice
 
 ROOM = Path(flowcast.advice.__file__).parent
 # Where an advice's keys have their words in the file of messages.
 GROUPS = {"reasons": "why", "changes": "changes", "cautions": "minds", "needs": "needs"}
 SAY = Say()
+NUMBERS = load_numbers()
 DAY = pd.Timestamp("2026-06-05")  # a Friday (calendar)
 WHEN = When(DAY, pd.Timestamp("2026-06-03"), pd.Timestamp("2026-06-12"), 0.7)
 
@@ -193,7 +195,7 @@ def test_ripe_honey_is_said(verdict):
         assert "80 to 90 % is capped and the refractometer reads 18 % or less" in advice.what(
             one, SAY
         )
-    assert advice.why(one, SAY).startswith("Why: ")
+    assert advice.why(one, SAY, NUMBERS).startswith("Why: ")
 
 
 @pytest.mark.parametrize("verdict", ["take", "short", "take nothing", "unknown"])
@@ -349,7 +351,7 @@ def test_a_last_date_beyond_the_days_looked_at_stays_open():
 def test_stores_reckoned_without_a_log_say_for_whom_and_what_to_do_with_custom():
     """A full colony is reckoned; who leaves what is custom weighs and feeds: common practice, no source."""
     told = advice.why(
-        LeaveAdvice(verdict="", reasons=("use published", "more than mild custom")), SAY
+        LeaveAdvice(verdict="", reasons=("use published", "more than mild custom")), SAY, NUMBERS
     )
     assert "want of a log this is reckoned for a full colony" in told
     assert "10 to 20 kg over that least" in told

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from flowcast.numbers import Numbers
 from flowcast.spells import end_dates
 
 
@@ -45,6 +46,13 @@ class Advice:
     changes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     needs: tuple[str, ...] = ()
+
+
+def within_reasons(numbers: Numbers) -> dict[str, tuple[float, float]]:
+    """Weights that sentences of reasons name, from and to. [kg]"""
+    custom = numbers["timing.mild_custom_low_kg"], numbers["timing.mild_custom_kg"]
+    comb = numbers["timing.comb_kg_low"], numbers["timing.comb_kg_high"]
+    return {"custom": custom, "comb": comb}
 
 
 def when_of(day: np.ndarray, date: pd.Timestamp | None, dates: pd.DatetimeIndex) -> When:

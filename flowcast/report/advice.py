@@ -17,19 +17,18 @@ from flowcast.advice.start import Filled, StartAdvice
 from flowcast.advice.stores import FOR_WINTER, StoresAdvice
 from flowcast.advice.supers import SuperAdvice
 from flowcast.advice.visits import CALENDAR_D
-from flowcast.advice.when import Advice, When
+from flowcast.advice.when import Advice, When, within_reasons
 from flowcast.advice.winter import LeaveAdvice
 from flowcast.messages import Say
 from flowcast.messages.say import capital
+from flowcast.numbers import Numbers
 
-# Weights within reasons, as the rooms' own numbers have them in their sources (numbers.toml). [kg]
-IN_REASONS = {"custom": (10, 20), "comb": (1, 2)}
 DOUBT = 1.15  # from this much more it is said what colonies that eat more would need
 
 
-def why(advice: Advice, say: Say) -> str:
+def why(advice: Advice, say: Say, numbers: Numbers) -> str:
     """The reason in a line; empty where the advice is nothing but a question."""
-    weights = {name: say.weights(*kg, 0) for name, kg in IN_REASONS.items()}
+    weights = {name: say.weights(*kg, 0) for name, kg in within_reasons(numbers).items()}
     told = [say(f"why.{key}", **weights) for key in advice.reasons]
     return say("advice.why", reasons=say.listed(told, "semicolon")) if told else ""
 

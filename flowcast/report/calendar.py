@@ -80,8 +80,9 @@ def _plain(text: str) -> str:
 
 def _description(entry: Entry, found: YardTiming) -> list[str]:
     """What, why, what would change it, what to mind, and of when this is."""
-    say, one = found.record.yard.say, entry.advice
-    lines = [advice.what(one, say), advice.why(one, say), advice.changes(one, say)]
+    yard, one = found.record.yard, entry.advice
+    say = yard.say
+    lines = [advice.what(one, say), advice.why(one, say, yard.numbers), advice.changes(one, say)]
     lines += advice.minds(one.cautions, say)
     lines += [say("calendar.as_of", date=say.full_day(found.issue_date))]
     return [line for line in lines if line]

@@ -17,7 +17,6 @@ from flowcast.scale_log.words import cause_note
 
 RARE = ((2.0, "extremely"), (1.5, "severely"), (1.0, "moderately"))  # McKee et al. 1993
 SOIL = ("dry", "wet")
-MEASURED_FROM_KG = 2.0  # parts of which the signs were counted (scripts/measure_explain.py)
 
 
 def headline(found: YardSeason) -> str:
@@ -362,7 +361,7 @@ def _named_weight(name: str, kg: float, say: Say) -> str:
 def limits(found: YardSeason) -> list[str]:
     """What the explanation cannot say."""
     say, why = found.record.yard.say, _why_no_kilograms(found)
-    least = say.weight(MEASURED_FROM_KG, 0)
+    least = say.weight(found.record.yard.numbers["reasons.measured_kg"], 0)
     said = say(f"no_kilograms.{why}") if why else say("kilograms.limit", least=least)
     return [say("explain.limit"), said, say("explain.not_the_crop")]
 

@@ -91,10 +91,11 @@ def dated_rooms(found: YardTiming) -> set[str]:
 
 def _together(pairs: list[tuple[str, Advice]], found: YardTiming) -> list[Said]:
     """Hives that are told the same share a line, and lines with the same reasons share these."""
-    say, every = found.record.yard.say, len(found.hives)
+    yard, every = found.record.yard, len(found.hives)
+    say = yard.say
     groups: dict[tuple, list[tuple[str, Advice]]] = {}
     for hive, one in pairs:
-        lines = (advice.why(one, say), advice.changes(one, say))
+        lines = (advice.why(one, say, yard.numbers), advice.changes(one, say))
         groups.setdefault(tuple(line for line in lines if line), []).append((hive, one))
     return [_said(told, lines, say, every) for lines, told in groups.items()]
 
