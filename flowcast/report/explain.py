@@ -229,7 +229,8 @@ def _flight(season: Season, say: Say) -> list[str]:
     hours, days = season.hours["foraging_h"], season.hours["foraging_days"]
     if math.isnan(hours.now):
         return [say("flight.missing")]
-    had = {"hours": say.number(hours.now), "days": say.number(days.now)}
+    counted = {"hours": say("flight.of_flight", n=round(hours.now))}
+    had = counted | {"days": say("flight.on_days", n=round(days.now))}
     if math.isnan(hours.usual):
         return [say("flight.alone", **had)]
     usual = {"usual": say.number(hours.usual), "usual_days": say.number(days.usual)}
