@@ -229,6 +229,15 @@ def test_what_forbids_a_split_for_longer_is_said_before_its_stores(verdict):
     assert after_feed(told, pd.Timestamp("2100-01-01")) == told
 
 
+def test_in_the_cold_a_hungry_hive_is_not_told_to_be_split_once_fed():
+    """In the cold no hive is divided, fed or not: common practice, no source."""
+    offered = split(course(100, 60))
+    cold = offered.weeks.assign(word=["too cold", *offered.weeks["word"].iloc[1:]])
+    told = after_feed(replace(offered, weeks=cold), offered.when.date)
+    assert (told.verdict, told.reasons, told.when) == ("too cold", ("too cold",), None)
+    assert after_feed(offered, offered.when.date).verdict == "feed first"
+
+
 def test_queen_cells_do_not_wait_for_feed():
     cells = HiveNow("A", HIVE.boxes, frames_of_bees=14, cells=True)
     told = split(course(100, 60), hive=cells)

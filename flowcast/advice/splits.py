@@ -293,15 +293,17 @@ def _undated(table: pd.DataFrame) -> dict:
 def after_feed(split: SplitAdvice, short_until: pd.Timestamp | None) -> SplitAdvice:
     """A hive that is short of stores is fed first, and split only once it is fed and strong.
 
-    short_until: the day up to which it is short (`StoresAdvice.short_until`); None where it is not.
+    In the cold no hive is divided, fed or not, and that is said instead. short_until: the day up to which it is short (`StoresAdvice.short_until`); None where it is not.
     """
     if short_until is None or split.verdict not in OFFERED:
         return split
     day = split.weeks.index[0] if split.when is None else split.when.date or split.when.first
     if day > short_until:
         return split
+    cold = split.weeks["word"].iloc[0] == "too cold"
+    verdict, why = ("too cold", "too cold") if cold else ("feed first", "stores run short")
     return replace(
-        split, verdict="feed first", when=None, reasons=("stores run short",),
+        split, verdict=verdict, when=None, reasons=(why,),
         mating_from=None, mating_to=None, unmated_after=None,
     )  # fmt: skip
 
