@@ -45,7 +45,8 @@ def answer(found: YardSeason, season: Season | None = None) -> str:
         told = {"reason": _named(gave[0], say), "figure": _figure(gave[0], say)}
         said = say("explain.kinder", **told)
     else:
-        said = say("explain.nothing_odd")
+        # Only bloom was judged where it is stated: the rest of the season may well have been odd.
+        said = say("explain.nothing_odd_in_bloom" if season.bloom_hours else "explain.nothing_odd")
     return _sentence(gained, _and_then(said, elsewhere, say), say)
 
 
