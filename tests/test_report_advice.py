@@ -140,6 +140,10 @@ def test_a_split_that_pays_on_the_whole_says_how_seldom_it_meets_a_flow():
         "its chance to meet the next flow is only 3 in 10, yet it adds 4.0 kg of crop in the mean"
         in said
     )
+    # A split that comes too late for a flow that is nearly sure pays by later ones: the reason must
+    # not deny the outlook.
+    why = advice.why(one, SAY, NUMBERS)
+    assert "may well miss the next flow" in why and "likely" not in why
 
 
 def test_how_long_a_split_is_as_good_is_no_interval():

@@ -36,7 +36,7 @@ class SplitAdvice(Advice):
     """Of one kind of split: "laying queen", "ripe cell" or "walk-away".
 
     Verdicts: "split" and "wait" for a week that is likely to meet a flow, or adds to the crop in the mean
-    of the futures though no single flow is likely; else "increase" (weeks without loss of crop, for more
+    of the futures though it may well miss the next one; else "increase" (weeks without loss of crop, for more
     colonies), "costs the crop", "must be fed", "too late",
     "no mating weather" or "too cold"; "feed first" (a hive short of stores is fed, and split only once
     it is strong); "cells: act now", "not this colony", "unknown".
