@@ -308,6 +308,14 @@ def after_feed(split: SplitAdvice, short_until: pd.Timestamp | None) -> SplitAdv
     )  # fmt: skip
 
 
+def heed_drones(split: SplitAdvice, watch: SwarmWatch) -> SplitAdvice:
+    """A young queen needs drones, which weather does not tell of: outside the swarm season a split
+    to be made now says to look for them."""
+    if watch.verdict != "not the season" or split.verdict != "split" or split.kind not in MATING:
+        return split
+    return replace(split, cautions=(*split.cautions, "drones first"))
+
+
 def _few(hive: HiveNow, numbers: Numbers) -> bool:
     bees = hive.frames_of_bees
     return bees is not None and bees < numbers["timing.bees_for_split"]
