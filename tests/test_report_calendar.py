@@ -107,7 +107,8 @@ def test_the_table_of_dates_holds_every_entry(found):
 
 def test_a_row_for_hives_of_unlike_chance_gives_the_least_and_the_greatest():
     # By the meaning of a chance: of two hives at 3 and 5 in 10 "5 in 10" holds for one only.
-    assert _chance([0.3, 0.52, 0.3], Say()) == "3 in 10 to 5 in 10"
+    assert _chance([0.3, 0.52, 0.3], Say()) == "3 to 5 in 10"
+    assert _chance([0.01, 0.3], Say()) == "less than 1 in 20 to 3 in 10"
     assert _chance([0.49, 0.52], Say()) == "5 in 10"
     assert _chance([1.0, 1.0], Say()) == ""
 

@@ -213,10 +213,7 @@ def _hives(alike: list[Entry], found: YardTiming) -> list[str]:
 
 def _chance(chances: list[float], say: Say) -> str:
     """From the least of the hives' chances to the greatest; empty where it is to be done whatever comes."""
-    if max(chances) == 1.0:
-        return ""
-    least, most = say.chance(min(chances)), say.chance(max(chances))
-    return most if least == most else say.either(least, most)
+    return "" if max(chances) == 1.0 else say.chances(min(chances), max(chances))
 
 
 def _interval(firsts: list[pd.Timestamp], lasts: list[pd.Timestamp | None], say: Say) -> str:
