@@ -14,9 +14,11 @@ from flowcast.advice.splits import (
     KINDS,
     WORDS,
     Air,
+    SwarmWatch,
     _flow_until,
     _on,
     after_feed,
+    heed_drones,
     mating_days,
     split_advice,
     swarm_watch,
@@ -227,6 +229,26 @@ def test_a_hive_short_of_stores_is_fed_before_it_is_split():
 def test_what_forbids_a_split_for_longer_is_said_before_its_stores(verdict):
     told = replace(split(course(100, 60)), verdict=verdict, when=None)
     assert after_feed(told, pd.Timestamp("2100-01-01")) == told
+
+
+def test_in_the_cold_a_hungry_hive_is_not_told_to_be_split_once_fed():
+    """In the cold no hive is divided, fed or not: common practice, no source."""
+    offered = split(course(100, 60))
+    cold = offered.weeks.assign(word=["too cold", *offered.weeks["word"].iloc[1:]])
+    told = after_feed(replace(offered, weeks=cold), offered.when.date)
+    assert (told.verdict, told.reasons, told.when) == ("too cold", ("too cold",), None)
+    assert after_feed(offered, offered.when.date).verdict == "feed first"
+
+
+@pytest.mark.parametrize("kind", ["laying queen", "ripe cell", "walk-away"])
+def test_outside_the_swarm_season_a_split_that_must_mate_is_told_of_drones(kind):
+    """Colonies rear few drones outside the season of swarms: common practice, no source."""
+    now = replace(split(course(100, 60), kind), verdict="split")
+    out, look = SwarmWatch(verdict="not the season"), SwarmWatch(verdict="look")
+    assert ("drones first" in heed_drones(now, out).cautions) == (kind != "laying queen")
+    assert heed_drones(now, look) == now
+    later = replace(now, verdict="wait")  # the season may have come by then
+    assert heed_drones(later, out) == later
 
 
 def test_queen_cells_do_not_wait_for_feed():

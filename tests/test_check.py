@@ -48,3 +48,12 @@ def test_a_day_still_to_come_is_named(checked):
 def test_plants_that_yard_toml_does_not_name_are_named(checked):
     assert "the notes on hawthorn:" in checked
     assert "LIME" not in checked
+
+
+@pytest.mark.parametrize("latitude, told", [(-25.5, True), (48.6, False)])
+def test_a_latitude_without_its_minus_is_named(write_yard, latitude, told):
+    # The weather has its summer in the north, the first place lies in the south; common knowledge.
+    files = {"weather.csv": plain_weather("2021-01-01", "2023-12-31").to_csv().encode()}
+    found = pipeline.check(write_yard(latitude=latitude, files=files))
+    said = " ".join(screen.check_text(found).split())
+    assert ("weather.csv: its warm months are the winter of this place" in said) == told

@@ -433,3 +433,11 @@ def test_what_may_have_cost_most_heeds_the_doubt(found):
 def test_the_rest_is_said(found):
     text = " ".join(sentences(said_of(found, {}, rest=-7.0)))
     assert "Not explained: 7.0 kg less than these parts come to" in text
+
+
+def test_only_the_days_that_were_judged_are_called_usual(found):
+    """Where bloom is stated only it is judged: what was parched after it is not called usual."""
+    quiet = replace(found, season=replace(found.season, reasons=()), kilograms=None)
+    assert "in bloom the hours of flight lost, the water in the soil" in answer(quiet)
+    anywhere = replace(quiet, season=replace(quiet.season, bloom_hours=None))
+    assert "nothing in its hours of flight, the water in the soil" in answer(anywhere)

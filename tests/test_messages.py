@@ -273,3 +273,19 @@ def test_dates_are_told_in_the_form_asked_for(form):
     told = (say.full_day(day), say.day(day), say.tick(day), say.weekday(day))
     assert (*told, say.span(day, near), say.span(day, far)) == DATES[form]
     assert say.month(day) == "July 2026"
+
+
+@pytest.mark.parametrize(
+    "key, fields, one, more",
+    [
+        ("flight.of_flight", {}, "1 hour of flight", "3 hours of flight"),
+        ("flight.on_days", {}, "1 foraging day", "3 foraging days"),
+        ("check.daily_gains", {}, "1 daily gain", "3 daily gains"),
+        ("check.totals", {"days": "2"}, "1 total over 2 days", "3 totals over 2 days"),
+        ("check.times_before", {}, "And 1 time before.", "And 3 times before."),
+    ],
+)
+def test_one_of_a_thing_is_said_as_one(key, fields, one, more):
+    # Singular and plural of English; common knowledge, no source.
+    assert Say()(key, n=1, **fields) == one
+    assert Say()(key, n=3, **fields) == more

@@ -358,3 +358,11 @@ def test_a_month_without_flight_where_none_is_usual_is_said_in_words():
     assert words.foraging(winter, Say()) == "The last 30 days had no foraging hours, as is usual."
     mild = SimpleNamespace(foraging_h=Measure(0.4, 0.0, 0.0, 0.0))
     assert "0.4 foraging hours a day, more than usual" in words.foraging(mild, Say())
+
+
+def test_foraging_hours_that_days_without_weather_hide_are_said_to_be_unknown():
+    # A mean over days that are not known is not known, neither usual nor unusual (by its meaning).
+    hole = SimpleNamespace(foraging_h=Measure(float("nan"), 3.0, 1.9, 4.9))
+    assert words.foraging(hole, Say()) == (
+        "The foraging hours of the last 30 days cannot be told: days of their weather are missing."
+    )

@@ -140,6 +140,10 @@ def test_a_split_that_pays_on_the_whole_says_how_seldom_it_meets_a_flow():
         "its chance to meet the next flow is only 3 in 10, yet it adds 4.0 kg of crop in the mean"
         in said
     )
+    # A split that comes too late for a flow that is nearly sure pays by later ones: the reason must
+    # not deny the outlook.
+    why = advice.why(one, SAY, NUMBERS)
+    assert "may well miss the next flow" in why and "likely" not in why
 
 
 def test_how_long_a_split_is_as_good_is_no_interval():
@@ -198,6 +202,17 @@ def test_ripe_honey_is_said(verdict):
     assert advice.why(one, SAY, NUMBERS).startswith("Why: ")
 
 
+@pytest.mark.parametrize("verdict", ["likely ripe", "drying", "damp nights"])
+def test_honey_under_a_lid_that_stays_shut_for_months_is_not_called_ripe_for_the_next_visit(
+    verdict,
+):
+    """Nobody opens a hive in the cold for ripe honey: common practice, no source."""
+    shut = replace(WHEN, date=pd.Timestamp("2027-04-14"))
+    said = advice.what(RipeAdvice(verdict=verdict, when=shut), SAY)
+    assert said.startswith("Honey may be ripe, but no day before 14 April 2027 is likely fit")
+    assert "80 to 90 % is capped and the refractometer reads 18 % or less" in said
+
+
 @pytest.mark.parametrize("verdict", ["take", "short", "take nothing", "unknown"])
 def test_what_to_leave_is_said_with_its_certainty(verdict):
     one = LeaveAdvice(
@@ -227,6 +242,9 @@ def test_when_stores_are_to_be_left_and_for_how_long_is_said():
     )
     assert "50 kg covers that as well" in said
     assert "50 kg" not in advice.what(replace(one, doubt_kg=41.0), SAY)
+    assert "where that flow fails" in said
+    for dark in (replace(one, reached=False), replace(one, from_=None, to=None)):
+        assert "that flow" not in advice.what(dark, SAY)  # where none is named, none can fail
     assert "as far as can be seen" in advice.what(replace(one, reached=False), SAY)
     cold = advice.what(replace(one, not_before=pd.Timestamp("2027-04-15")), SAY)
     assert "not to be taken in the cold" in cold

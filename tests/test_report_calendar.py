@@ -12,8 +12,9 @@ from typer.testing import CliRunner
 from flowcast import pipeline
 from flowcast.cli import app
 from flowcast.errors import InputError
+from flowcast.messages import Say
 from flowcast.report.calendar import PRODUCT, calendar_file, identifier, write_calendar
-from flowcast.report.timing import calendar_rows, entries
+from flowcast.report.timing import _chance, calendar_rows, entries
 
 
 @pytest.fixture(scope="module")
@@ -102,6 +103,14 @@ def test_the_table_of_dates_holds_every_entry(found):
     dates = [entry.date for entry in entries(found)]
     assert dates == sorted(dates)
     assert max(dates) <= found.issue_date + pd.Timedelta(days=90)
+
+
+def test_a_row_for_hives_of_unlike_chance_gives_the_least_and_the_greatest():
+    # By the meaning of a chance: of two hives at 3 and 5 in 10 "5 in 10" holds for one only.
+    assert _chance([0.3, 0.52, 0.3], Say()) == "3 to 5 in 10"
+    assert _chance([0.01, 0.3], Say()) == "less than 1 in 20 to 3 in 10"
+    assert _chance([0.49, 0.52], Say()) == "5 in 10"
+    assert _chance([1.0, 1.0], Say()) == ""
 
 
 def test_the_command_writes_and_writes_again(yard, tmp_path):

@@ -6,7 +6,7 @@ import pytest
 
 from flowcast.numbers import load_numbers
 from flowcast.tables import Place
-from flowcast.weather import clear_sky_ghi, hours_from_noon
+from flowcast.weather import clear_sky_ghi, hours_from_noon, summer_in_winter
 
 NUMBERS = load_numbers()
 NELSON = Place(-41.3, 173.0, 60.0, "Pacific/Auckland", (7, 1))
@@ -51,3 +51,27 @@ def test_a_few_days_or_polar_night_tell_nothing():
     assert hours_from_noon(_light(NELSON, 11)[:100], NELSON, NUMBERS) is None
     dark = pd.DataFrame({"temp_c": np.random.default_rng(2).normal(-5, 3, 2400)}, INDEX[:2400])
     assert hours_from_noon(dark, ARCTIC, NUMBERS) is None
+
+
+def _year(name, warmest_month, swing_c=8.0):
+    """Days of a year with one wave of warmth; swing in degrees either way of the mean."""
+    days = pd.date_range("2023-01-01", "2023-12-31")
+    wave = np.cos(2 * np.pi * (days.dayofyear - 30.4 * (warmest_month - 0.5)) / 365)
+    return pd.DataFrame({name: 14 + swing_c * wave}, index=days)
+
+
+@pytest.mark.parametrize("name", ["temp_c", "temp_max_c"])
+@pytest.mark.parametrize("place", [NELSON, ARCTIC])
+def test_a_latitude_of_the_wrong_sign_is_told(name, place):
+    # Summer is about July north of the equator, about January south of it; common knowledge.
+    right, wrong = (7, 1) if place is ARCTIC else (1, 7)
+    assert not summer_in_winter(_year(name, right), place, NUMBERS)
+    assert summer_in_winter(_year(name, wrong), place, NUMBERS)
+
+
+def test_near_the_equator_by_an_even_sea_or_from_half_a_year_nothing_is_told():
+    tropics = Place(12.0, 77.0, 60.0, "UTC", (1, 1))
+    assert not summer_in_winter(_year("temp_c", 1), tropics, NUMBERS)
+    assert not summer_in_winter(_year("temp_c", 7, swing_c=1.0), NELSON, NUMBERS)
+    assert not summer_in_winter(_year("temp_c", 7).loc["2023-03":"2023-11"], NELSON, NUMBERS)
+    assert not summer_in_winter(pd.DataFrame(index=INDEX), NELSON, NUMBERS)

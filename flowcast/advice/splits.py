@@ -36,7 +36,7 @@ class SplitAdvice(Advice):
     """Of one kind of split: "laying queen", "ripe cell" or "walk-away".
 
     Verdicts: "split" and "wait" for a week that is likely to meet a flow, or adds to the crop in the mean
-    of the futures though no single flow is likely; else "increase" (weeks without loss of crop, for more
+    of the futures though it may well miss the next one; else "increase" (weeks without loss of crop, for more
     colonies), "costs the crop", "must be fed", "too late",
     "no mating weather" or "too cold"; "feed first" (a hive short of stores is fed, and split only once
     it is strong); "cells: act now", "not this colony", "unknown".
@@ -293,17 +293,27 @@ def _undated(table: pd.DataFrame) -> dict:
 def after_feed(split: SplitAdvice, short_until: pd.Timestamp | None) -> SplitAdvice:
     """A hive that is short of stores is fed first, and split only once it is fed and strong.
 
-    short_until: the day up to which it is short (`StoresAdvice.short_until`); None where it is not.
+    In the cold no hive is divided, fed or not, and that is said instead. short_until: the day up to which it is short (`StoresAdvice.short_until`); None where it is not.
     """
     if short_until is None or split.verdict not in OFFERED:
         return split
     day = split.weeks.index[0] if split.when is None else split.when.date or split.when.first
     if day > short_until:
         return split
+    cold = split.weeks["word"].iloc[0] == "too cold"
+    verdict, why = ("too cold", "too cold") if cold else ("feed first", "stores run short")
     return replace(
-        split, verdict="feed first", when=None, reasons=("stores run short",),
+        split, verdict=verdict, when=None, reasons=(why,),
         mating_from=None, mating_to=None, unmated_after=None,
     )  # fmt: skip
+
+
+def heed_drones(split: SplitAdvice, watch: SwarmWatch) -> SplitAdvice:
+    """A young queen needs drones, which weather does not tell of: outside the swarm season a split
+    to be made now says to look for them."""
+    if watch.verdict != "not the season" or split.verdict != "split" or split.kind not in MATING:
+        return split
+    return replace(split, cautions=(*split.cautions, "drones first"))
 
 
 def _few(hive: HiveNow, numbers: Numbers) -> bool:

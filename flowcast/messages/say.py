@@ -98,7 +98,16 @@ class Say:
             return self("chance.least")
         if p > 0.95:
             return self("chance.most")
-        return self("chance.in_ten", times=min(max(round(10 * p), 1), 9))
+        return self("chance.in_ten", times=_tenths(p))
+
+    def chances(self, least: float, most: float) -> str:
+        """Chances that differ, from the least to the greatest: "3 to 5 in 10"."""
+        low, high = self.chance(least), self.chance(most)
+        if low == high:
+            return high
+        if least < 0.05 or most > 0.95:
+            return self.either(low, high)
+        return self("chance.of_ten", least=_tenths(least), most=_tenths(most))
 
     def either(self, low: str, high: str) -> str:
         """15 to 29"""
@@ -259,3 +268,8 @@ class Say:
 def capital(text: str) -> str:
     """A text that begins a sentence."""
     return text[:1].upper() + text[1:]
+
+
+def _tenths(p: float) -> int:
+    """A chance in tenths; what is neither certain nor impossible is never said to be."""
+    return min(max(round(10 * p), 1), 9)

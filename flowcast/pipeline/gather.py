@@ -22,7 +22,7 @@ from flowcast.sources.files import ScaleFile, read_scale, read_weather, weather_
 from flowcast.sources.http import Caller, Web
 from flowcast.sources.service import Ahead, Block, Origin, Site
 from flowcast.sources.stations import StationHours
-from flowcast.weather import hours_from_noon
+from flowcast.weather import hours_from_noon, summer_in_winter
 from flowcast.yard import Yard, read_yard, yard_at
 from flowcast.yard.folder import NO_HEIGHT
 from flowcast.yard.settings import WeatherSection
@@ -241,6 +241,8 @@ def _own_block(yard: Yard) -> Block:
         told = {"file": file.name, "hours": abs(round(late))}
         early, too_late = Note.of("files.clock_early", **told), Note.of("files.clock_late", **told)
         notes.insert(0, too_late if late > 0 else early)
+    if summer_in_winter(file.table, yard.place, yard.numbers):
+        notes.insert(0, Note.of("files.other_hemisphere", file=file.name))
     origin = Origin(service=OWN_FILE, url=file.name, notes=tuple(notes))
     return Block(file.table, origin, file.daily)
 

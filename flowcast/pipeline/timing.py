@@ -28,6 +28,7 @@ from flowcast.advice.splits import (
     SplitAdvice,
     SwarmWatch,
     after_feed,
+    heed_drones,
     split_advice,
     swarm_watch,
 )
@@ -253,7 +254,7 @@ def _hive(
     return HiveTiming(
         hive=hive.name,
         supers=against_mites(supers, latest),
-        splits=tuple(after_feed(split, short) for split in splits),
+        splits=tuple(heed_drones(after_feed(split, short), watch) for split in splits),
         swarm=_on_fit_day(_dated(watch, until, visits), visits),
         stores=feed if feed.food == NO_FEED or feed.at_once else _on_fit_day(feed, visits),
         leave=replace(leave, not_before=_not_before(visits)),

@@ -23,6 +23,7 @@ from flowcast.messages import Say
 from flowcast.messages.say import capital
 from flowcast.numbers import Numbers
 
+FAR = pd.Timedelta(days=14)  # a visit this long after honey may be ripe is no next visit
 DOUBT = 1.15  # from this much more it is said what colonies that eat more would need
 
 
@@ -216,6 +217,8 @@ def _hot(nights, say: Say, most: int = 3) -> str:
 
 
 def _ripe(a: RipeAdvice, say: Say) -> str:
+    if a.when and a.when.date and a.when.last and a.when.date - a.when.last > FAR:
+        return say("ripe.waits", date=say.full_day(a.when.date))
     if a.verdict == "likely ripe":
         return _joined(say("ripe.likely ripe", by=_by(a.when, say)), _extract(a, say))
     if a.when is None:
@@ -252,7 +255,9 @@ def _leave_rule(a: LeaveAdvice, say: Say) -> str:
     if a.doubt_kg is not None and a.doubt_kg > DOUBT * a.leave_kg[-1]:
         doubt = say("leave.doubt", kg=say.weight(a.doubt_kg))
     rule = say(f"leave.rule{_lean_key(a)}", **told)
-    return _joined(rule, doubt, say("leave.floor", kg=say.weight(a.floor_kg)))
+    named = a.to is not None and a.reached  # else there is no flow to speak of
+    floor = say("leave.floor" if named else "leave.floor_no_flow", kg=say.weight(a.floor_kg))
+    return _joined(rule, doubt, floor)
 
 
 def _lean_key(a: LeaveAdvice) -> str:

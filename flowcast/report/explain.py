@@ -45,7 +45,8 @@ def answer(found: YardSeason, season: Season | None = None) -> str:
         told = {"reason": _named(gave[0], say), "figure": _figure(gave[0], say)}
         said = say("explain.kinder", **told)
     else:
-        said = say("explain.nothing_odd")
+        # Only bloom was judged where it is stated: the rest of the season may well have been odd.
+        said = say("explain.nothing_odd_in_bloom" if season.bloom_hours else "explain.nothing_odd")
     return _sentence(gained, _and_then(said, elsewhere, say), say)
 
 
@@ -229,7 +230,8 @@ def _flight(season: Season, say: Say) -> list[str]:
     hours, days = season.hours["foraging_h"], season.hours["foraging_days"]
     if math.isnan(hours.now):
         return [say("flight.missing")]
-    had = {"hours": say.number(hours.now), "days": say.number(days.now)}
+    counted = {"hours": say("flight.of_flight", n=round(hours.now))}
+    had = counted | {"days": say("flight.on_days", n=round(days.now))}
     if math.isnan(hours.usual):
         return [say("flight.alone", **had)]
     usual = {"usual": say.number(hours.usual), "usual_days": say.number(days.usual)}

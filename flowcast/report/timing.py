@@ -199,7 +199,7 @@ def calendar_rows(found: YardTiming) -> list[tuple[str, ...]]:
                 _named(_hives(alike, found), len(found.hives), say, IN_A_CELL),
                 task,
                 _interval(firsts, lasts, say),
-                _chance(max(w.chance for w in whens), say),
+                _chance([w.chance for w in whens], say),
             )
         )
     return rows
@@ -211,9 +211,9 @@ def _hives(alike: list[Entry], found: YardTiming) -> list[str]:
     return named or [h.hive for h in found.hives]
 
 
-def _chance(p: float, say: Say) -> str:
-    """Empty where the thing is to be done whatever comes."""
-    return "" if p == 1.0 else say.chance(p)
+def _chance(chances: list[float], say: Say) -> str:
+    """From the least of the hives' chances to the greatest; empty where it is to be done whatever comes."""
+    return "" if max(chances) == 1.0 else say.chances(min(chances), max(chances))
 
 
 def _interval(firsts: list[pd.Timestamp], lasts: list[pd.Timestamp | None], say: Say) -> str:

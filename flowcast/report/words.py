@@ -129,6 +129,8 @@ def soil(standing: Standing, say: Say) -> str:
 def foraging(standing: Standing, say: Say) -> str:
     """Foraging hours of the last month against normal."""
     m = standing.foraging_h
+    if math.isnan(m.now):
+        return say("season.hours_unknown")
     told = {"now": say.number(m.now, 1)}
     if max(m.now, m.high) < 0.05:  # would read 0.0 of 0.0
         return say("season.hours_none")

@@ -13,7 +13,7 @@ from flowcast.weather.ahead import (
     past_years_ahead,
 )
 from flowcast.weather.align import Correction, drifting, fit_correction, unsure
-from flowcast.weather.clock import hours_from_noon
+from flowcast.weather.clock import hours_from_noon, summer_in_winter
 from flowcast.weather.complete import Weather, complete_weather
 from flowcast.weather.daily import daily_weather, dusk_temperature, reference_et, wind_at_2m
 from flowcast.weather.days import day_starts, hours_of_days, local_dates
@@ -111,6 +111,7 @@ __all__ = [
     "soil_temperature",
     "soil_water",
     "solar_declination",
+    "summer_in_winter",
     "sun_elevation",
     "top_soil_water",
     "unsure",

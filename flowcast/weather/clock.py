@@ -1,10 +1,12 @@
-"""Whether hourly weather stands on the clock it is said to, told by the sun itself."""
+"""Whether weather stands on the clock, and the side of the equator, it is said to: told by the sun itself."""
 
 import numpy as np
 import pandas as pd
 
 from flowcast.weather.days import HALF_HOUR
 
+TEMPERATURES = ("temp_c", "temp_max_c", "temp_min_c")  # of hours, or of days
+SUMMER, WINTER = (6, 7, 8), (12, 1, 2)  # months north of the equator
 DAYS_SEEN = 10  # fewer days of light or warmth tell a front from a clock
 
 
@@ -43,6 +45,35 @@ def hours_from_noon(hourly, place, numbers):
         return None
     late = (late + 12) % 24 - 12
     return late if abs(late) > may_be else None
+
+
+def summer_in_winter(table, place, numbers):
+    """Whether the weather has its summer on the other side of the equator than the yard lies.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        temp_c, or temp_max_c or temp_min_c, on hours or days. [°C]
+    place : flowcast.tables.Place
+        The yard.
+    numbers : flowcast.numbers.Numbers
+        weather.summer_told_deg and summer_told_c.
+
+    Returns
+    -------
+    bool
+        False also where nothing tells: near the equator, or without both summer and winter months.
+    """
+    if abs(place.latitude) < numbers["weather.summer_told_deg"]:
+        return False
+    values = next((table[name] for name in TEMPERATURES if name in table), None)
+    if values is None:
+        return False
+    months = values.groupby(values.index.month).mean().reindex((*SUMMER, *WINTER))
+    north = months.loc[list(SUMMER)].mean(skipna=False) - months.loc[list(WINTER)].mean(
+        skipna=False
+    )
+    return bool(np.sign(place.latitude) * north < -numbers["weather.summer_told_c"])
 
 
 def _middle(values, place):
