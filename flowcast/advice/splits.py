@@ -293,7 +293,8 @@ def _undated(table: pd.DataFrame) -> dict:
 def after_feed(split: SplitAdvice, short_until: pd.Timestamp | None) -> SplitAdvice:
     """A hive that is short of stores is fed first, and split only once it is fed and strong.
 
-    In the cold no hive is divided, fed or not, and that is said instead. short_until: the day up to which it is short (`StoresAdvice.short_until`); None where it is not.
+    In the cold no hive is divided, fed or not, and that is said instead. short_until: the day up to
+    which it is short (`StoresAdvice.short_until`); None where it is not.
     """
     if short_until is None or split.verdict not in OFFERED:
         return split
