@@ -50,6 +50,7 @@ class Drawn:
         """The same with so much correlation with the draws of the other, for the plant and its year."""
 
         def mixed(name: str, share: float, of=lambda draws: draws) -> np.ndarray:
+            """One of the draws, to that share the other's."""
             own, theirs = of(getattr(self, name)), of(getattr(other, name))
             return share * theirs + np.sqrt(1.0 - share**2) * own
 
