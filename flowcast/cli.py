@@ -581,7 +581,10 @@ def _bar(doing: str):
         gc.freeze()  # the libraries are loaded and stay: no sweep need look at them
         gc.enable()
     columns = (SpinnerColumn(), TextColumn("{task.description}"), BarColumn(bar_width=24))
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    console = Console(stderr=True)
+    with Progress(
+        *columns, console=console, transient=True, disable=not console.is_terminal
+    ) as bar:
         task = bar.add_task(f"{doing} ...", total=None)
 
         def tell(words: str, share: float) -> None:

@@ -105,6 +105,7 @@ def test_check_of_a_sample_yard_says_what_is_there():
     done = run("check", SAMPLES / "new-garden")
     assert done.returncode == 0, done.stderr
     assert "No scale log" in done.stdout
+    assert done.stderr == ""  # where nobody watches there is no bar, nor the line it stood on
 
 
 def test_outlook_json_is_versioned_and_has_no_nan():
