@@ -56,6 +56,17 @@ def test_dry_nights_that_lose_little_after_the_flow_say_ripe():
     assert found.when.date == ISSUE
 
 
+@pytest.mark.parametrize(("wait", "shut"), [(0, False), (14, False), (15, True), (80, True)])
+def test_a_hive_stays_shut_where_no_fit_day_comes_within_two_weeks(wait, shut):
+    dates = pd.date_range(ISSUE, periods=90)
+    fit = pd.Series((np.arange(90) >= wait).astype(float), index=dates)
+    opens = Visits(fit, (np.arange(90) >= wait)[None, :], None, 7, 0.5)
+    log = days(FLOW + OVER, [0.8] * 10 + [0.5, 0.3, 0.1, 0.1, 0.1])
+    found = read_ripeness("H1", *log, opens, NUMBERS)
+    assert found.when.date == ISSUE + pd.Timedelta(days=wait)
+    assert found.shut == shut
+
+
 def test_small_losses_in_damp_nights_prove_nothing():
     """Expert judgement: a small night loss also means damp air; require dry nights."""
     assert state(FLOW + OVER, [0.8] * 10 + [0.1] * 5, humidity=97).verdict == "damp nights"

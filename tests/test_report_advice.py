@@ -208,7 +208,7 @@ def test_honey_under_a_lid_that_stays_shut_for_months_is_not_called_ripe_for_the
 ):
     """Nobody opens a hive in the cold for ripe honey: common practice, no source."""
     shut = replace(WHEN, date=pd.Timestamp("2027-04-14"))
-    said = advice.what(RipeAdvice(verdict=verdict, when=shut), SAY)
+    said = advice.what(RipeAdvice(verdict=verdict, when=shut, shut=True), SAY)
     assert said.startswith("Honey may be ripe, but no day before 14 April 2027 is likely fit")
     assert "80 to 90 % is capped and the refractometer reads 18 % or less" in said
 

@@ -41,13 +41,14 @@ class RipeAdvice(Advice):
     "drying", "damp nights" (the small loss proves nothing) or "likely ripe".
     ended: last day on which nectar came in. flow_loss_kg, loss_kg: middle night loss in the flow, and
     of the last dry nights. [kg] extract_d: days from taking boxes off to extracting them, where
-    beetles live. [d]
+    beetles live. [d] shut: no day soon after it may be ripe is likely fit to open the hive.
     """
 
     ended: pd.Timestamp | None = None
     flow_loss_kg: float = float("nan")
     loss_kg: float = float("nan")
     extract_d: int | None = None
+    shut: bool = False
 
 
 def night_humidity(hourly: pd.DataFrame, timezone: str) -> pd.Series:
@@ -97,16 +98,25 @@ def read_ripeness(
     ends = {"coming in": flow_end, "drying": (ended,) * 3, "damp nights": (ended,) * 3}.get(verdict)
     ripe = ripe_dates(ends, today, numbers) if ends else None
     ripe = (today,) * 3 if verdict == "likely ripe" else ripe
+    when = When(visits.next_fit(ripe[1]), ripe[0], ripe[2], 1.0) if ripe else None
     return RipeAdvice(
         hive=hive,
-        when=When(visits.next_fit(ripe[1]), ripe[0], ripe[2], 1.0) if ripe else None,
+        when=when,
         reasons=REASONS[verdict],
         changes=CHANGES if ripe else (),
         cautions=CAUTIONS if ripe else (),
         needs=("scale",) if verdict == "no reading" else (),
         extract_d=None if beetles_high is None else extract_within_d(beetles_high, numbers),
+        shut=_stays_shut(when, numbers),
         **found,
     )
+
+
+def _stays_shut(when: When | None, numbers: Numbers) -> bool:
+    """Whether the next fit day comes so long after honey may be ripe that it is no next visit."""
+    if when is None or when.date is None or when.last is None:
+        return False
+    return (when.date - when.last).days > numbers["timing.ripe_shut_d"]
 
 
 def _seen(within: pd.DataFrame, humidity: pd.Series, today: pd.Timestamp, numbers) -> dict:

@@ -23,7 +23,6 @@ from flowcast.messages import Say
 from flowcast.messages.say import capital
 from flowcast.numbers import Numbers
 
-FAR = pd.Timedelta(days=14)  # a visit this long after honey may be ripe is no next visit
 DOUBT = 1.15  # from this much more it is said what colonies that eat more would need
 
 
@@ -217,7 +216,7 @@ def _hot(nights, say: Say, most: int = 3) -> str:
 
 
 def _ripe(a: RipeAdvice, say: Say) -> str:
-    if a.when and a.when.date and a.when.last and a.when.date - a.when.last > FAR:
+    if a.shut:
         return say("ripe.waits", date=say.full_day(a.when.date))
     if a.verdict == "likely ripe":
         return _joined(say("ripe.likely ripe", by=_by(a.when, say)), _extract(a, say))
