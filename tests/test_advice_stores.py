@@ -225,7 +225,10 @@ def test_years_differ_in_what_is_left_and_doubt_of_the_use_is_said_beside():
     ahead = replace(ahead, gain_kg=ahead.gain_kg - doubt, more_use_kg=np.tile(doubt, (1, 100)))
     leave = leave_advice(HIVE, ahead, Estimate(30.0, SURE, "weight"), THRESHOLD, NUMBERS)
     assert leave.leave_kg == pytest.approx((FLOOR + 10,) * 3)
-    assert leave.doubt_kg == pytest.approx(FLOOR + 14.0)
+    assert leave.doubt_kg == pytest.approx(FLOOR + 14.0) and leave.much_doubt
+    sure = leave_advice(HIVE, replace(ahead, more_use_kg=doubt * 0, gain_kg=ahead.gain_kg + doubt),
+                        Estimate(30.0, SURE, "weight"), THRESHOLD, NUMBERS)  # fmt: skip
+    assert not sure.much_doubt
     # Nothing is called spare on the strength of a middle use.
     assert leave.spare_kg[0] == pytest.approx(30 - FLOOR - 14.0, abs=0.01)
 

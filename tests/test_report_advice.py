@@ -232,8 +232,8 @@ def test_what_to_leave_is_said_with_its_certainty(verdict):
 
 def test_when_stores_are_to_be_left_and_for_how_long_is_said():
     one = LeaveAdvice(
-        verdict="take", leave_kg=(20.0, 30.0, 40.0), doubt_kg=50.0, floor_kg=8.0, frames=13.3,
-        box_kind="deep", spare_kg=(10.0, 12.0, 16.0), from_=DAY, to=pd.Timestamp("2027-05-01"),
+        verdict="take", leave_kg=(20.0, 30.0, 40.0), doubt_kg=50.0, much_doubt=True, floor_kg=8.0,
+        frames=13.3, box_kind="deep", spare_kg=(10.0, 12.0, 16.0), from_=DAY, to=pd.Timestamp("2027-05-01"),
     )  # fmt: skip
     said = advice.what(one, SAY)
     assert (
@@ -241,7 +241,7 @@ def test_when_stores_are_to_be_left_and_for_how_long_is_said():
         in said
     )
     assert "50 kg covers that as well" in said
-    assert "50 kg" not in advice.what(replace(one, doubt_kg=41.0), SAY)
+    assert "50 kg" not in advice.what(replace(one, doubt_kg=41.0, much_doubt=False), SAY)
     assert "where that flow fails" in said
     for dark in (replace(one, reached=False), replace(one, from_=None, to=None)):
         assert "that flow" not in advice.what(dark, SAY)  # where none is named, none can fail

@@ -19,7 +19,8 @@ class LeaveAdvice(Advice):
 
     leave_kg: stores to leave when the last flow before winter or dearth is over, for 50, 80 and
     90 % of the years, the last being the advice; never below the floor. doubt_kg: what the advice
-    would be if what is not known of the colony's use were counted as well. from_, to: when that
+    would be if what is not known of the colony's use were counted as well; much_doubt: whether that is
+    enough more to be said. from_, to: when that
     flow usually ends (None: it has), and when the next one can be relied on; reached: whether it can within the days
     looked at. frames, boxes: the advice in full frames and in boxes of box_kind. spare_kg: what may
     be taken today with certainty of 90, 80 and 50 % that the rest lasts until then, what is still to
@@ -30,6 +31,7 @@ class LeaveAdvice(Advice):
 
     leave_kg: tuple[float, float, float] | None = None
     doubt_kg: float | None = None
+    much_doubt: bool = False
     floor_kg: float = 0.0
     from_: pd.Timestamp | None = None
     to: pd.Timestamp | None = None
@@ -85,11 +87,14 @@ def leave_advice(
     inside = ahead.drawn(stores)
     _, trough = greatest_fall(usual)
     short, missing = (floor - course.min(axis=1) - inside for course in (usual, drawn))
+    leave = tuple(float(v) for v in np.quantile(floor + _falls(usual), levels))
+    doubt = float(np.quantile(floor + _falls(drawn), levels[-1]))
     found = LeaveAdvice(
         verdict="unknown",
         hive=hive.name,
-        leave_kg=tuple(float(v) for v in np.quantile(floor + _falls(usual), levels)),
-        doubt_kg=float(np.quantile(floor + _falls(drawn), levels[-1])),
+        leave_kg=leave,
+        doubt_kg=doubt,
+        much_doubt=doubt > numbers["timing.doubt_told"] * leave[-1],
         floor_kg=floor,
         from_=ahead.dates[0] + pd.Timedelta(days=begin) if begin else None,
         to=ahead.dates[0] + pd.Timedelta(days=end),

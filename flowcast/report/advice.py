@@ -23,8 +23,6 @@ from flowcast.messages import Say
 from flowcast.messages.say import capital
 from flowcast.numbers import Numbers
 
-DOUBT = 1.15  # from this much more it is said what colonies that eat more would need
-
 
 def why(advice: Advice, say: Say, numbers: Numbers) -> str:
     """The reason in a line; empty where the advice is nothing but a question."""
@@ -251,7 +249,7 @@ def _leave_rule(a: LeaveAdvice, say: Say) -> str:
     frames = say("leave.frames", n=round(a.frames), kind=say(f"boxes.{a.box_kind}"))
     told = {"nine": nine, "frames": frames, "most": most, "half": half} | _lean(a, say)
     doubt = ""
-    if a.doubt_kg is not None and a.doubt_kg > DOUBT * a.leave_kg[-1]:
+    if a.much_doubt:
         doubt = say("leave.doubt", kg=say.weight(a.doubt_kg))
     rule = say(f"leave.rule{_lean_key(a)}", **told)
     named = a.to is not None and a.reached  # else there is no flow to speak of
