@@ -17,6 +17,7 @@ from flowcast.flow.household import (
     drivers,
     level_memory,
     prior_household,
+    recurring,
     step,
     swing,
     use,
@@ -130,7 +131,9 @@ def test_one_day_by_hand():
     # tells of yesterday's as far as a level keeps over a day.
     more = (root.T @ model.if_used)[0] / (v / (v + r) * slope(seen))
     level = level_memory(NUMBERS) * swing(brooding[0], NUMBERS)
-    assert more == pytest.approx([1.0, chill[0], brooding[0], 0.0, 0.0, level], abs=1e-9)
+    waves = recurring(days, NUMBERS)[:, 0]
+    told = [1.0, chill[0], brooding[0], 0.0, 0.0, *waves, level]
+    assert more == pytest.approx(told, abs=1e-9)
 
 
 @pytest.mark.parametrize("state", ["base", "cold", "warm"])

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from flowcast.flow.days import Days
 from flowcast.flow.household import (
-    Household,
+    N_COEFFICIENTS,
     Stock,
     _smoothed,
     barren_share,
@@ -18,6 +18,7 @@ from flowcast.flow.household import (
     intake_of,
     level_memory,
     prior_household,
+    recurring,
     step,
     use,
 )
@@ -41,13 +42,32 @@ def some_days(n, foraging_h=8.0, temp_c=20.0):
     )
 
 
+def colony(*mean):
+    """A colony whose use is known, and strays nowhere."""
+    prior = prior_household(NUMBERS)
+    return replace(prior, mean=np.array(mean), cov=np.zeros_like(prior.cov))
+
+
+def eaten_by(home, chill, brooding, draws=4000):
+    """What such a colony may use in a day, drawn on season day 0. [kg]"""
+    drawn = home.draw(draws, np.random.default_rng(1))
+    coefficients, course, level = np.split(drawn, [N_COEFFICIENTS, -1], axis=1)
+    month_c = NUMBERS["flow.brood_full_c"] if brooding else NUMBERS["flow.brood_from_c"]
+    waves = recurring(some_days(1, temp_c=month_c), NUMBERS)[:, 0]
+    still = waves[1] * level[:, 0]  # a cosine on day 0 is 1, times how far its use can stray
+    return (
+        use(Stock(0.5 * brooding, 0.0), chill, brooding, coefficients, NUMBERS)
+        + course @ waves
+        + still
+    )
+
+
 def test_winter_use_of_the_prior_holds_the_swedish_winter():
     # Norrstrom et al. 2021 (READ in the sheet): 0.039 +- 0.013 kg/d at a mean of 3.5 degC.
     prior = prior_household(NUMBERS)
     chill = (NUMBERS["flow.chill_below_c"] - 3.5) / 10
     mean = use(Stock(0.0, 0.0), chill, 0.0, prior.mean, NUMBERS)
-    coefficients, level = prior.draw(4000, np.random.default_rng(1))
-    draws = use(Stock(0.0, 0.0), chill, 0.0, coefficients, NUMBERS) + level
+    draws = eaten_by(prior, chill, 0.0)
     assert mean < 0.1
     assert np.quantile(draws, 0.1) < 0.039 < np.quantile(draws, 0.9)
 
@@ -55,8 +75,7 @@ def test_winter_use_of_the_prior_holds_the_swedish_winter():
 def test_summer_dearth_use_of_the_prior_is_the_practitioners():
     # 0.1 to 0.5 kg/d (sheet 2.3, MEMORY), 0.3 to 0.9 full of brood (expert judgement, no source).
     prior = prior_household(NUMBERS)
-    coefficients, level = prior.draw(4000, np.random.default_rng(1))
-    draws = use(Stock(0.5, 0.0), 0.0, 1.0, coefficients, NUMBERS) + level
+    draws = eaten_by(prior, 0.0, 1.0)
     assert np.quantile(draws, 0.1) > 0.1
     assert np.quantile(draws, 0.9) < 0.9
 
@@ -66,7 +85,7 @@ def test_three_days_by_hand():
     # Day 1: brings 2 kg, nothing wet yet:  gain 2 - .1            = 1.9
     # Day 2: no flight; wet 2, dries .5*.4*2 = .4: gain -.1 - .4    = -.5
     # Day 3: no flight; wet 1, dries .2:           gain -.1 - .2    = -.3
-    home = Household(np.array([0.1, 0, 0, 0, 0.4]), np.zeros((6, 6)), NUMBERS)
+    home = colony(0.1, 0, 0, 0, 0.4)
     intake, stocks = intake_of(np.array([1.9, -0.5, -0.3]), some_days(3), home)
     assert intake == pytest.approx([2.0, 0.0, 0.0], abs=1e-12)
     assert [s.wet for s in stocks] == pytest.approx([0.0, 2.0, 1.0], abs=1e-12)
@@ -76,7 +95,7 @@ def test_three_days_by_hand():
 def test_a_day_without_flight_hands_no_intake_on():
     # base .1, brood 1: a flightless day that seems to bring .4 (gain .3 + .1) is error and leaves the
     # memory and the wet nectar at 0, so that the next day seems to bring .3 + .1 too, not more.
-    home = Household(np.array([0.1, 0, 0, 1.0, 0.6]), np.zeros((6, 6)), NUMBERS)
+    home = colony(0.1, 0, 0, 1.0, 0.6)
     intake, stocks = intake_of(np.full(3, 0.3), some_days(3, foraging_h=0.0), home)
     assert intake == pytest.approx([0.4, 0.4, 0.4], abs=1e-12)
     assert all(s.memory == 0 and s.wet == 0 for s in stocks)
@@ -85,7 +104,7 @@ def test_a_day_without_flight_hands_no_intake_on():
 def test_use_that_feeds_itself_ends_with_the_flight_season():
     # Brood and drying that take all that comes in (brood + rho = 1) would hand a summer's intake on
     # for ever; 60 days without flight must leave nothing of it.
-    home = Household(np.array([0.1, 0, 0, 0.3, 0.7]), np.zeros((6, 6)), NUMBERS)
+    home = colony(0.1, 0, 0, 0.3, 0.7)
     hours = np.r_[np.full(60, 8.0), np.zeros(60)]
     gain = np.r_[np.full(60, 1.0), np.full(60, -0.1)]
     intake, stocks = intake_of(gain, some_days(120, foraging_h=hours), home)
@@ -123,7 +142,7 @@ def _simulated(n=730, seed=5):
     true = np.array([0.06, 0.03, 0.25, 0.12, 0.3])
     intake = np.where(hours > 0, rng.gamma(0.6, 1.0, n) * (temp > 12), 0.0)
     gain, stock = np.empty(n), Stock(0.0, 0.0)
-    home = Household(true, np.zeros((6, 6)), NUMBERS)
+    home = colony(*true)
     chill, brooding = drivers(days, NUMBERS)
     for t in range(n):
         gain[t] = intake[t] - use(stock, chill[t], brooding[t], true, NUMBERS)
@@ -207,26 +226,28 @@ def test_a_small_colony_that_hardly_eats_is_believed():
 
 
 def test_the_smoother_is_the_normal_posterior_in_closed_form():
-    # Coefficients b ~ N(m, V), level an AR(1) of stated sd: loss = X b + level + error is one normal
-    # vector, and conditioning it by linear algebra must give what the state space gives.
+    # Coefficients and course b ~ N(m, V), level an AR(1) of stated sd: loss = X b + level + error is one
+    # normal vector, and conditioning it by linear algebra must give what the state space gives.
     rng, n = np.random.default_rng(4), 50
-    design = np.vstack([rng.uniform(0.5, 2, (5, n)), np.ones(n)])
+    prior = prior_household(NUMBERS)
+    stay = len(prior.cov) - 1
+    design = np.vstack([rng.uniform(0.5, 2, (5, n)), rng.uniform(-1, 1, (stay - 5, n)), np.ones(n)])
     weight = rng.uniform(0.2, 1.0, n)
     loss = 0.3 * design[:5].sum(0) + rng.normal(0, 0.05, n)
     loss[[7, 8, 30]] = np.nan
-    found = _smoothed(design, loss, weight, NUMBERS)
-    prior, seen = prior_household(NUMBERS), np.isfinite(loss)
+    found = _smoothed(design, loss, weight, prior)
+    seen = np.isfinite(loss)
     at = np.arange(n + 1)  # the last is the day after
-    level = NUMBERS["flow.level_sd_kg"] ** 2 * level_memory(NUMBERS) ** np.abs(at[:, None] - at)
-    views = design[:5, seen].T
-    cov = views @ prior.cov[:5, :5] @ views.T + level[:-1, :-1][np.ix_(seen, seen)]
+    level = prior.cov[-1, -1] * level_memory(NUMBERS) ** np.abs(at[:, None] - at)
+    views, before = design[:-1, seen].T, prior.cov[:-1, :-1]
+    cov = views @ before @ views.T + level[:-1, :-1][np.ix_(seen, seen)]
     cov += np.diag(NUMBERS["flow.idle_sd_kg"] ** 2 / weight[seen])
-    cross = np.vstack([prior.cov[:5, :5] @ views.T, level[:, :-1][:, seen]])
-    mean = np.r_[prior.mean, np.zeros(n + 1)] + cross @ np.linalg.solve(
-        cov, loss[seen] - views @ prior.mean
+    cross = np.vstack([before @ views.T, level[:, :-1][:, seen]])
+    mean = np.r_[prior.states[:-1], np.zeros(n + 1)] + cross @ np.linalg.solve(
+        cov, loss[seen] - views @ prior.states[:-1]
     )
-    assert found.mean == pytest.approx(mean[:5], abs=1e-6)
-    assert found.past == pytest.approx(mean[5:-1], abs=1e-6)
+    assert found.states[:-1] == pytest.approx(mean[:stay], abs=1e-6)
+    assert found.past == pytest.approx(mean[stay:-1] + mean[5:stay] @ design[5:stay], abs=1e-6)
     assert found.level == pytest.approx(mean[-1], abs=1e-6)
 
 
@@ -271,7 +292,48 @@ def test_what_a_full_hive_eats_without_flight_counts():
 def test_levels_drawn_agree_with_what_is_known():
     days, gain, _, _ = _simulated(365, seed=9)
     found = fit_household(gain - 0.1, days, NUMBERS)
-    _, level = found.draw(20000, np.random.default_rng(1))
+    level = found.draw(20000, np.random.default_rng(1))[:, -1]
     assert level.mean() == pytest.approx(found.level, abs=0.002)
     assert level.std() == pytest.approx(np.sqrt(found.cov[-1, -1]), rel=0.03)
-    assert level.std() < NUMBERS["flow.level_sd_kg"] * 1.05
+    assert level.std() < found.strays[-1] * 1.05
+
+
+def test_the_course_strays_alike_all_the_year_and_as_far_as_the_colony_is_large():
+    # By hand: sine^2 + cosine^2 = 1, so the waves' variances add up to (0.25 x use)^2 on every day.
+    days = some_days(366)
+    waves = recurring(days, NUMBERS)
+    for base, warm in ((0.05, 0.2), (0.02, 0.04)):
+        home = colony(base, 0, warm, 0, 0)
+        sd = np.sqrt(home.strays[:-1] ** 2 @ waves**2)
+        assert sd == pytest.approx(NUMBERS["flow.course_frac"] * (base + warm), rel=1e-12)
+        assert home.strays[-1] == pytest.approx(NUMBERS["flow.level_frac"] * (base + warm))
+    least = NUMBERS["flow.use_least_kg"] * NUMBERS["flow.level_frac"]
+    assert colony(0, 0, 0, 0, 0).strays[-1] == pytest.approx(least)
+
+
+def test_what_returns_every_year_is_expected_again_and_what_came_once_is_not():
+    # Three summers in which the colony uses 0.1 kg a day more about the same date, or only the last did:
+    # on that date of the fourth year more is expected in the first case.
+    days, gain, _, _ = _simulated(3 * 365, seed=11)
+    at = np.arange(3 * 365) % 365
+    days = replace(days, season_day=at.astype(float))
+    bump = 0.1 * np.exp(-0.5 * ((at - 100) / 20.0) ** 2)
+    once = np.where(np.arange(3 * 365) >= 2 * 365, bump, 0.0)
+    there = recurring(replace(some_days(1), season_day=np.array([100.0])), NUMBERS)[:, 0]
+
+    def more(extra):
+        return fit_household(gain - extra, days, NUMBERS).course @ there
+
+    plain = more(0.0)
+    assert more(bump) - plain > 0.04
+    assert more(bump) - plain > 1.5 * (more(once) - plain)
+
+
+def test_more_seasons_leave_less_doubt_of_the_course():
+    days, gain, _, _ = _simulated(3 * 365, seed=12)
+    days = replace(days, season_day=np.arange(3 * 365.0) % 365)
+    doubt = [
+        np.diag(fit_household(gain[:n], days.take(slice(n)), NUMBERS).cov)[N_COEFFICIENTS:-1].sum()
+        for n in (120, 365, 3 * 365)
+    ]
+    assert doubt[0] > doubt[1] > doubt[2]

@@ -11,7 +11,7 @@ from flowcast.flow.fit import fit_flow
 from flowcast.flow.outlook import read_outlook
 from flowcast.flow.plants import Plant
 from flowcast.flow.prior import draw_ensemble
-from flowcast.flow.scenarios import Future, _nodes, _strayed, _widening, simulate
+from flowcast.flow.scenarios import Future, _nodes, _strayed, _straying, _widening, simulate
 from flowcast.numbers import load_numbers
 from flowcast.tables import QUANTILE_NAMES
 
@@ -66,19 +66,28 @@ def test_widened_by_what_rests_on_the_log(prior):
 
 def test_a_flow_strays_from_its_promise_by_as_much_as_stated():
     # By hand: from 0 on the issue date the logarithm's variance grows as 1 - exp(-2 days / stray_d), to
-    # stray_sd squared; two days stand together as the nearer day's variance, fading by exp(-1 / stray_d).
-    numbers = load_numbers({"flow.stray_sd": 0.5, "flow.stray_d": 20.0, "flow.stray_held": 0.0})
-    log = np.log(_strayed((200_000, 45), numbers, np.random.default_rng(3)))
+    # the spread squared; two days stand together as the nearer day's variance, fading by exp(-1 / stray_d).
+    numbers = load_numbers({"flow.stray_d": 20.0, "flow.stray_held": 0.0})
+    log = np.log(_strayed((200_000, 45), 0.5, numbers, np.random.default_rng(3)))
     days = np.arange(1, 46)
     assert np.allclose(log.std(0), 0.5 * np.sqrt(1 - np.exp(-2 * days / 20)), rtol=0.01)
     together = np.mean(log[:, 9] * log[:, 29])
     assert together == pytest.approx(0.25 * (1 - np.exp(-1.0)) * np.exp(-1.0), rel=0.03)
     # Lognormal of that variance v: mean exp(v / 2), or 1 where all of it is taken back.
     held = load_numbers({"flow.stray_sd": 0.5, "flow.stray_d": 20.0, "flow.stray_held": 1.0})
-    kept = _strayed((200_000, 45), held, np.random.default_rng(3))
+    kept = _strayed((200_000, 45), 0.5, held, np.random.default_rng(3))
     assert np.allclose(kept.mean(0), 1.0, atol=0.01)
     v = 0.25 * (1 - np.exp(-2 * days / 20))
     assert np.allclose(np.exp(log).mean(0), np.exp(v / 2), rtol=0.01)
+
+
+def test_a_flow_strays_less_the_more_seasons_have_shown_it(prior):
+    # By hand: variance falls as 1 / (1 + seasons / 10); other yards' seasons count as one's own.
+    numbers = load_numbers({"flow.stray_sd": 0.5, "flow.stray_seasons": 10.0})
+    models = [replace(prior[0], seasons=n) for n in (0.0, 5.0, 30.0)]
+    models.append(replace(prior[0], seasons=2.0, learned=(3.0,)))
+    by_hand = [0.5, 0.5 / 1.5**0.5, 0.25, 0.5 / 1.5**0.5]
+    assert [_straying(model, numbers) for model in models] == pytest.approx(by_hand)
 
 
 def test_a_straying_flow_is_wider_far_ahead_and_brings_as_much_when_held(prior):
@@ -162,7 +171,7 @@ def logged():
 
 
 def test_what_futures_use_beyond_the_middle_averages_to_nothing(prior):
-    drawn = simulate(*prior, NUMBERS, np.random.default_rng(5), 200, copies=1)
+    drawn = simulate(*prior, NUMBERS, np.random.default_rng(5), 2000, copies=1)
     assert drawn.more_use_kg.shape == drawn.gain_kg.shape
     assert drawn.more_use_kg.std() > 0.02
     assert abs(drawn.more_use_kg.mean()) < 0.01

@@ -55,7 +55,7 @@ class FlowModel:
     days are the latent days (flight days that a log says something about, other yards' first). stock is
     what the colony hands on to the first day after the record. seasons is how many seasons the log
     touches, learned those of the other yards' logs that were used. if_used: how what was observed would
-    change with each state of the household, whitened by `factor`; shape (observed, 6).
+    change with each state of the household, whitened by `factor`; shape (observed, states).
     """
 
     prior: Prior

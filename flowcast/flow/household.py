@@ -1,14 +1,16 @@
 """The gain equation: what the scale sees of what the bees brought in.
 
     gain(t) = intake(t) - use(t) - drying(t)
-    use     = base + cold * chill(t) + warm * brooding(t) + brood * memory(t) + level(t) * swing(t)
+    use     = base + cold * chill(t) + warm * brooding(t) + brood * memory(t)
+              + (course(season day) + level(t)) * swing(t)
     drying  = k * wet(t),   wet(t+1) = (1 - k) wet(t) + rho * intake(t)
 
 `memory` is the mean intake of the last month (a colony raises brood on what comes in); `wet` is
-the water of nectar not yet ripe, per unit of rho; `level` is what this colony in these weeks uses more
-or less than the equation says, a slow drift about 0. The five coefficients (base, cold, warm, brood,
-rho) and the level are learned from days on which nothing came in, from a prior that stands in
-numbers.toml, by a Kalman smoother.
+the water of nectar not yet ripe, per unit of rho. `course` is what colonies here use more or less than
+the equation says in each part of the year, every year again, as a few waves round the season; `level` is
+what they do so in these weeks, a slow drift about 0. Both stray as far as the colony is large. The five
+coefficients (base, cold, warm, brood, rho), the course and the level are learned from days on which
+nothing came in, from a prior that stands in numbers.toml, by a Kalman smoother.
 """
 
 from __future__ import annotations
@@ -21,9 +23,11 @@ from scipy.stats import exponnorm, norm
 from statsmodels.tsa.statespace.kalman_smoother import KalmanSmoother
 
 from flowcast.flow.days import Days
+from flowcast.flow.plants import SEASON_DAYS
 from flowcast.numbers import Numbers
 
 COEFFICIENTS = ("base", "cold", "warm", "brood", "rho")
+N_COEFFICIENTS = len(COEFFICIENTS)
 LEAST = 0.0  # of every coefficient: a colony never gives weight back
 
 
@@ -31,35 +35,57 @@ LEAST = 0.0  # of every coefficient: a colony never gives weight back
 class Household:
     """What a colony eats and dries off, as known on the morning after a record.
 
-    mean: coefficients, shape (5,) [kg/d and shares]; cov: covariance of these and of the level, shape
-    (6, 6). level: today's. [kg/d] past: level x swing on each day of the record it was learned from, of
-    which the first has the number `since` (as `Days.time`); none before any log.
+    mean: coefficients, shape (5,) [kg/d and shares]; course: height of each of its waves [kg/d]; level:
+    today's [kg/d]; cov: covariance of them all in this order, the states. past: what course and level
+    added to the use on each day of the record they were learned from [kg/d], of which the first has the
+    number `since` (as `Days.time`); none before any log.
     """
 
     mean: np.ndarray
+    course: np.ndarray
     cov: np.ndarray
     numbers: Numbers
     level: float = 0.0
     past: np.ndarray = field(default_factory=lambda: np.zeros(0))
     since: float = 0.0
 
-    def draw(self, count: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
-        """Coefficients, shape (count, 5), none below its least value, and today's level, (count,)."""
-        drawn = rng.multivariate_normal(np.r_[self.mean, self.level], self.cov, size=count)
-        return np.maximum(drawn[:, :-1], LEAST), drawn[:, -1]
+    @property
+    def states(self) -> np.ndarray:
+        """Coefficients, course and level in the middle of what is known, shape (states,)."""
+        return np.r_[self.mean, self.course, self.level]
+
+    @property
+    def size_kg(self) -> float:
+        """What the colony uses on a day of a summer's dearth: how large it is, as far as use tells. [kg/d]"""
+        base, _, warm, *_ = self.mean
+        return max(float(base + warm), self.numbers["flow.use_least_kg"])
+
+    @property
+    def strays(self) -> np.ndarray:
+        """Standard deviation of each wave of the course and of the level before any log. [kg/d]"""
+        # A wave's sine and cosine alike, and the slower it is, the higher it may be.
+        high = np.repeat(1.0 / np.arange(1, int(self.numbers["flow.course_waves"]) + 1), 2)
+        high *= self.numbers["flow.course_frac"] / np.sqrt((high**2).sum() / 2.0)
+        return self.size_kg * np.r_[high, self.numbers["flow.level_frac"]]
+
+    def draw(self, count: int, rng: np.random.Generator) -> np.ndarray:
+        """States, shape (count, states), no coefficient below its least value."""
+        drawn = rng.multivariate_normal(self.states, self.cov, size=count)
+        drawn[:, :N_COEFFICIENTS] = np.maximum(drawn[:, :N_COEFFICIENTS], LEAST)
+        return drawn
 
     def over(self, days: Days) -> np.ndarray:
-        """What the level adds to each day's use; 0 outside the record. [kg/d]"""
+        """What course and level add to each day's use; 0 outside the record. [kg/d]"""
         at = (days.time - self.since).astype(int)
         inside = (at >= 0) & (at < len(self.past))
-        levels = np.zeros(len(days))
-        levels[inside] = self.past[at[inside]]
-        return levels
+        added = np.zeros(len(days))
+        added[inside] = self.past[at[inside]]
+        return added
 
     def effects(self, days: Days, stocks: list[Stock]) -> np.ndarray:
-        """What one more of each coefficient, or of the level after these days, adds to each day's use.
+        """What one more of each state adds to each day's use, shape (days, states).
 
-        Shape (days, 6). The further back a day, the less that level tells of it.
+        The level is that after these days: the further back a day, the less it tells of it.
         """
         effects = np.nan_to_num(_design(days, stocks, self.numbers).T)
         effects[:, -1] *= level_memory(self.numbers) ** np.arange(len(days), 0, -1)
@@ -78,7 +104,9 @@ def prior_household(numbers: Numbers) -> Household:
     """The published and common-practice prior, before any log."""
     mean = np.array([numbers[f"flow.use_{name}"] for name in COEFFICIENTS])
     sd = [numbers[f"flow.use_{name}_sd"] for name in COEFFICIENTS]
-    return Household(mean, np.diag(np.square([*sd, numbers["flow.level_sd_kg"]])), numbers)
+    course = np.zeros(2 * int(numbers["flow.course_waves"]))
+    home = Household(mean, course, np.empty((0, 0)), numbers)
+    return replace(home, cov=np.diag(np.square([*sd, *home.strays])))
 
 
 def level_memory(numbers: Numbers) -> float:
@@ -100,6 +128,15 @@ def swing(brooding: np.ndarray, numbers: Numbers) -> np.ndarray:
     return still + (1.0 - still) * brooding
 
 
+def recurring(days: Days, numbers: Numbers) -> np.ndarray:
+    """What each wave of the course adds to each day's use, for a height of 1. Shape (waves, *days)."""
+    _, brooding = drivers(days, numbers)
+    turn = 2.0 * np.pi * days.season_day / SEASON_DAYS
+    waves = range(1, int(numbers["flow.course_waves"]) + 1)
+    each = [trace(wave * turn) for wave in waves for trace in (np.sin, np.cos)]
+    return np.array(each) * swing(brooding, numbers)
+
+
 def step(stock: Stock, intake: np.ndarray | float, numbers: Numbers) -> Stock:
     """The stock after a day with this intake."""
     fade, k = 1.0 / numbers["flow.memory_d"], numbers["flow.drying_rate"]
@@ -110,7 +147,7 @@ def step(stock: Stock, intake: np.ndarray | float, numbers: Numbers) -> Stock:
 
 
 def use(stock: Stock, chill, brooding, coefficients: np.ndarray, numbers: Numbers):
-    """Weight lost in a day without intake, the level apart. [kg] Coefficients on the last axis."""
+    """Weight lost in a day without intake, course and level apart. [kg] Coefficients on the last axis."""
     base, cold, warm, brood, rho = np.moveaxis(np.asarray(coefficients), -1, 0)
     eaten = base + cold * chill + warm * brooding + brood * stock.memory
     return eaten + rho * numbers["flow.drying_rate"] * stock.wet
@@ -184,7 +221,7 @@ def fit_household(
         # What a barren day seems to have brought is its error, and far off it counts less (Huber).
         off = np.abs(np.nan_to_num(intake - trickle)) / numbers["flow.idle_sd_kg"]
         weight = weight * (huber / np.maximum(off, huber))
-        household = replace(_smoothed(design, seen, weight, numbers), since=days.time[0])
+        household = replace(_smoothed(design, seen, weight, household), since=days.time[0])
     return household
 
 
@@ -207,33 +244,44 @@ def barren_share(intake_kg: np.ndarray, sd_kg: np.ndarray, numbers: Numbers) -> 
 
 
 def _design(days: Days, stocks: list[Stock], numbers: Numbers) -> np.ndarray:
-    """What each state adds to the loss of each day, (states, days); the level is the last."""
+    """What each state adds to the loss of each day, (states, days)."""
     chill, brooding = drivers(days, numbers)
     memory = np.array([s.memory for s in stocks])
     wet = np.array([s.wet for s in stocks])
     one = np.ones(len(chill))
     dried = numbers["flow.drying_rate"] * wet
-    return np.array([one, chill, brooding, memory, dried, swing(brooding, numbers)])
+    straying = recurring(days, numbers), swing(brooding, numbers)
+    return np.vstack([one, chill, brooding, memory, dried, *straying])
 
 
 def _smoothed(
-    design: np.ndarray, loss: np.ndarray, weight: np.ndarray, numbers: Numbers
+    design: np.ndarray, loss: np.ndarray, weight: np.ndarray, thought: Household
 ) -> Household:
-    """Coefficients that stay and a level that drifts, given losses with errors of idle_sd^2 / weight.
+    """Coefficients and a course that stay and a level that drifts, given losses with errors of
+    idle_sd^2 / weight.
 
-    loss is NaN on days that tell nothing; none of them reaches the day after the last.
+    loss is NaN on days that tell nothing; none of them reaches the day after the last. thought: what
+    was thought so far, which says how large the colony is, and so how far its use may stray.
     """
-    prior, states = prior_household(numbers), len(design)
-    fade = level_memory(numbers)
+    numbers, states = thought.numbers, len(design)
+    prior, strays, fade = prior_household(numbers), thought.strays, level_memory(numbers)
+    cov = np.diag(np.r_[np.diag(prior.cov)[:N_COEFFICIENTS], strays**2])
     filter_ = KalmanSmoother(k_endog=1, k_states=states, k_posdef=1)
     filter_.bind(np.ascontiguousarray(loss))
     filter_["design"] = np.nan_to_num(design)[None]
     filter_["obs_cov"] = (numbers["flow.idle_sd_kg"] ** 2 / np.maximum(weight, 1e-6))[None, None]
     filter_["transition"] = np.diag(np.r_[np.ones(states - 1), fade])
     filter_["selection", -1, 0] = 1.0
-    filter_["state_cov", 0, 0] = numbers["flow.level_sd_kg"] ** 2 * (1.0 - fade**2)
-    filter_.initialize_known(np.r_[prior.mean, prior.level], prior.cov)
+    filter_["state_cov", 0, 0] = strays[-1] ** 2 * (1.0 - fade**2)
+    filter_.initialize_known(prior.states, cov)
     found = filter_.smooth()
     now, cov = found.predicted_state[:, -1], found.predicted_state_cov[..., -1]
-    past = found.smoothed_state[-1] * np.nan_to_num(design[-1])
-    return Household(np.maximum(now[:-1], LEAST), cov, numbers, float(now[-1]), past)
+    past = (found.smoothed_state[N_COEFFICIENTS:] * np.nan_to_num(design[N_COEFFICIENTS:])).sum(
+        axis=0
+    )
+    mean, course, level = (
+        np.maximum(now[:N_COEFFICIENTS], LEAST),
+        now[N_COEFFICIENTS:-1],
+        float(now[-1]),
+    )
+    return Household(mean, course, cov, numbers, level, past)

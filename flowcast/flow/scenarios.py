@@ -21,7 +21,15 @@ from flowcast.flow.days import (
     washed_by,
 )
 from flowcast.flow.fit import FlowModel
-from flowcast.flow.household import drivers, level_memory, step, swing, use
+from flowcast.flow.household import (
+    N_COEFFICIENTS,
+    drivers,
+    level_memory,
+    recurring,
+    step,
+    swing,
+    use,
+)
 from flowcast.flow.latent import Members, flight_days, from_scale
 from flowcast.numbers import Numbers
 from flowcast.tables import Place
@@ -152,7 +160,8 @@ def simulate(
     flying = flight_days(future.days, numbers)[weather]
     widen *= _widening(model, numbers)
     paths = _paths(model, future, weather, used, rng, daily_d)
-    intake, usual = _intakes(*paths, flying, widen, numbers, rng)
+    stray = _strayed(flying.shape, _straying(model, numbers), numbers, rng)
+    intake, usual = _intakes(*paths, flying, widen, stray, numbers, rng)
     del paths  # large, and of no further use
     gain, more = _gains(model, future, weather, intake, used, rng)
     more -= intake - usual  # what it uses more, it has carried in more
@@ -176,33 +185,35 @@ def _intakes(
     away: np.ndarray,
     flying: np.ndarray,
     widen: float,
+    stray: np.ndarray,
     numbers: Numbers,
     rng: np.random.Generator,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Intake of every scenario, and had its colony used the middle of what is known; the spread
-    widened and the mean kept. What `_paths` found is used up. [kg/d]"""
+    widened and the mean kept, each flow strayed. What `_paths` found is used up. [kg/d]"""
     plain = np.where(flying, from_scale(mean + away), 0.0).mean(0)
     away *= widen * _tails(len(away), numbers["flow.scenario_dof"], rng)[:, None]
     mean += away
     usual = _held_to(plain, np.where(flying, from_scale(mean), 0.0))
     mean += more
     intake = _held_to(plain, np.where(flying, from_scale(mean), 0.0))
-    stray = _strayed(mean.shape, numbers, rng)
     return stray * intake, stray * usual
 
 
-def _strayed(shape: tuple[int, int], numbers: Numbers, rng: np.random.Generator) -> np.ndarray:
+def _strayed(
+    shape: tuple[int, int], spread: float, numbers: Numbers, rng: np.random.Generator
+) -> np.ndarray:
     """By which factor the flow of each scenario strays, day by day, from what its season promises.
 
     It starts at 1 on the issue date, when the log has just told how good the flow is, and its logarithm
-    spreads in `flow.stray_d` days to `flow.stray_sd`. What the latent season adds on a transformed
+    spreads in `flow.stray_d` days to this spread. What the latent season adds on a transformed
     scale is as wide in a dearth as in a flow; whether a flow goes on as promised is a doubt about the
     flow alone, and nothing times any factor stays nothing. Of what straying adds to the mean a share
     (`flow.stray_held`) is taken back.
     """
     keep = np.exp(-1.0 / numbers["flow.stray_d"])
-    variance = numbers["flow.stray_sd"] ** 2 * (1.0 - keep ** (2.0 * np.arange(1, shape[1] + 1)))
-    steps = numbers["flow.stray_sd"] * np.sqrt(1.0 - keep**2) * rng.standard_normal(shape)
+    variance = spread**2 * (1.0 - keep ** (2.0 * np.arange(1, shape[1] + 1)))
+    steps = spread * np.sqrt(1.0 - keep**2) * rng.standard_normal(shape)
     away = lfilter([1.0], [1.0, -keep], steps, axis=1)
     return np.exp(away - numbers["flow.stray_held"] * variance / 2.0)
 
@@ -215,16 +226,28 @@ def _held_to(mean_kg: np.ndarray, intake_kg: np.ndarray) -> np.ndarray:
 def _widening(model: FlowModel, numbers: Numbers) -> float:
     """How much wider the latent season is drawn: the more a log has told, the more rests on scales that
     are taken as known; without one the prior's own draws hold all that is not known."""
-    seasons = model.seasons + sum(model.learned)  # what other yards told rests on the same scales
+    seasons = _seasons_told(model)  # what other yards told rests on the same scales
     told = seasons / (seasons + numbers["flow.widen_seasons"])
     return 1.0 + (numbers["flow.widen"] - 1.0) * told
+
+
+def _straying(model: FlowModel, numbers: Numbers) -> float:
+    """How far a flow may stray weeks ahead, as a spread of its logarithm: the less, the more seasons have
+    shown what such a flow brings."""
+    shown = _seasons_told(model) / numbers["flow.stray_seasons"]
+    return numbers["flow.stray_sd"] / np.sqrt(1.0 + shown)
+
+
+def _seasons_told(model: FlowModel) -> float:
+    """Seasons of log, those of other yards that were learned from included."""
+    return model.seasons + sum(model.learned)
 
 
 def _paths(
     model: FlowModel,
     future: Future,
     weather: np.ndarray,
-    used: tuple[np.ndarray, np.ndarray],
+    used: np.ndarray,
     rng: np.random.Generator,
     daily_d: int,
 ):
@@ -239,7 +262,7 @@ def _paths(
     noise = _tails((len(weather), len(node_of)), model.prior.numbers["flow.noise_dof"], rng)
     noise *= rng.standard_normal(noise.shape) * model.prior.scales.noise
     mean, away = np.empty_like(nodes.time), normal
-    off = np.column_stack(used) - np.r_[model.household.mean, model.household.level]
+    off = used - model.household.states
     more = np.empty_like(away)
     for s in range(len(future.labels)):  # one at a time: all at once take most of the memory
         one = Days(*(getattr(nodes, name)[s] for name in nodes.__dataclass_fields__))
@@ -296,33 +319,39 @@ def _gains(
     future: Future,
     weather: np.ndarray,
     intake: np.ndarray,
-    used: tuple[np.ndarray, np.ndarray],
+    used: np.ndarray,
     rng: np.random.Generator,
 ) -> tuple[np.ndarray, np.ndarray]:
     """The gain equation over every scenario, with the colony's use as drawn for it and drifting on; and
     by how much that use lies over the middle one."""
     numbers, home = model.prior.numbers, model.household
     chill, brooding = drivers(future.days, numbers)
-    coefficients, level = used
+    coefficients, course, level = np.split(used, [N_COEFFICIENTS, -1], axis=1)
     middle = coefficients.mean(axis=0)  # of what was drawn, none of it below its least value
-    levels = _drifting(level, intake.shape[1], numbers, rng)
-    strays = swing(brooding, numbers)[weather]
-    scatter = rng.normal(0.0, numbers["flow.gain_sd_kg"], intake.shape) * strays
+    levels = _drifting(level[:, 0], intake.shape[1], home.strays[-1], numbers, rng)
+    strays, waves = swing(brooding, numbers)[weather], recurring(future.days, numbers)
+    scatter = rng.normal(0.0, numbers["flow.use_frac_sd"] * home.size_kg, intake.shape) * strays
     gain, more, stock = np.empty_like(intake), np.empty_like(intake), model.stock
     for t in range(intake.shape[1]):
         met = (stock, chill[weather, t], brooding[weather, t])
-        used = use(*met, coefficients, numbers) + levels[t] * strays[:, t]
-        usual = home.level * level_memory(numbers) ** t * strays[:, t]
-        more[:, t] = used - use(*met, middle, numbers) - usual
-        gain[:, t] = intake[:, t] - used + scatter[:, t]
+        wave = waves[:, weather, t].T
+        eaten = use(*met, coefficients, numbers) + (course * wave).sum(axis=1)
+        eaten += levels[t] * strays[:, t]
+        usual = use(*met, middle, numbers) + wave @ home.course
+        usual += home.level * level_memory(numbers) ** t * strays[:, t]
+        more[:, t] = eaten - usual
+        gain[:, t] = intake[:, t] - eaten + scatter[:, t]
         stock = step(stock, intake[:, t], numbers)
     return gain, more
 
 
-def _drifting(level: np.ndarray, days: int, numbers: Numbers, rng) -> np.ndarray:
-    """The level of each scenario day by day, from today's back towards 0. Shape (days, scenarios)."""
+def _drifting(level: np.ndarray, days: int, sd_kg: float, numbers: Numbers, rng) -> np.ndarray:
+    """The level of each scenario day by day, from today's back towards 0 with this spread.
+
+    Shape (days, scenarios).
+    """
     fade, levels = level_memory(numbers), np.empty((days, len(level)))
-    shocks = rng.normal(0.0, numbers["flow.level_sd_kg"] * np.sqrt(1.0 - fade**2), levels.shape)
+    shocks = rng.normal(0.0, sd_kg * np.sqrt(1.0 - fade**2), levels.shape)
     for t in range(days):
         levels[t] = level
         level = fade * level + shocks[t]

@@ -28,7 +28,7 @@ class Observations:
 
     var: variance of the scale's error. own: how many days' own noise each value holds. bound: whether
     the value is a lower bound, the hives having been full. used: how the value would change with each
-    state of the household, shape (values, 6): what a colony used more, it had carried in.
+    state of the household, shape (values, states): what a colony used more, it had carried in.
     """
 
     matrix: csr_array | None
