@@ -6,7 +6,9 @@ Yards with truth/gain-<hive>.csv, as for measure_outlook.py. Every forecaster le
 cleaned log, knows the same weather as it came over the days ahead (an upper bound for all alike),
 and is scored against the same truth: twice the mean pinball loss. Beside flowcast: a seasonal
 regression with ARIMA errors and weather (statsmodels) and gradient-boosted quantile regression
-(scikit-learn), whose totals join the days by a rank correlation of 0.95 a day.
+(scikit-learn), whose totals join the days by a rank correlation of 0.95 a day; and such a regression
+that learns once, from the true gains of the log before the last year, with the gains up to each
+issue date as features: a season left out is then left out of the learning altogether.
 """
 
 from __future__ import annotations
@@ -27,6 +29,12 @@ from flowcast.tables import QUANTILE_NAMES, QUANTILES
 WEATHER = ["foraging_h", "temp_mean_c", "soil_water_frac", "precip_mm"]
 RANK_A_DAY = 0.95
 DRAWS = 400
+LEADS = range(1, HORIZON + 1)
+RECENT = {
+    "week": (7, 3),
+    "fortnight": (14, 5),
+    "month": (30, 8),
+}  # days, and how many known at least
 
 
 def features(daily: pd.DataFrame) -> pd.DataFrame:
@@ -88,6 +96,58 @@ def boosted(gains: pd.Series, past: pd.DataFrame, ahead: pd.DataFrame):
     return daily, _totals(daily)
 
 
+class BoostedOnce:
+    """Gradient-boosted quantile regression that has learned from true gains up to a date, and no later."""
+
+    def __init__(self, truth: pd.Series, daily: pd.DataFrame, until: pd.Timestamp):
+        """Learn from the gains before `until`; `daily` is the weather of the past and the days ahead."""
+        from sklearn.ensemble import HistGradientBoostingRegressor
+
+        self.truth, self.weather = truth, self._weather(daily)
+        gains = truth[truth.index < until]
+        lagged = self._recent(gains)
+        rows = [
+            self.weather.reindex(gains.index).assign(
+                **{name: values.shift(lead) for name, values in lagged.items()},
+                lead=lead,
+                gain=gains,
+            )
+            for lead in LEADS
+        ]
+        table = pd.concat(rows).dropna(subset=["gain"])
+        x = table.drop(columns="gain")
+        self.models = [
+            HistGradientBoostingRegressor(
+                loss="quantile", quantile=q, max_iter=150, max_leaf_nodes=15, min_samples_leaf=400,
+                random_state=1,
+            ).fit(x, table["gain"])
+            for q in QUANTILES
+        ]  # fmt: skip
+
+    def at(self, issue: pd.Timestamp):
+        """Quantiles of days and totals from this date on, from the gains before it."""
+        now = self._recent(self.truth[self.truth.index < issue])
+        asked = self.weather.reindex(pd.date_range(issue, periods=HORIZON)).assign(
+            **{name: values.iloc[-1] for name, values in now.items()}, lead=LEADS
+        )
+        daily = np.sort(np.array([model.predict(asked) for model in self.models]).T, axis=1)
+        return daily, _totals(daily)
+
+    @staticmethod
+    def _weather(daily: pd.DataFrame) -> pd.DataFrame:
+        warmth = (daily["temp_mean_c"] - 8.0).clip(lower=0)
+        degree_days = warmth.groupby(daily.index.year).cumsum()
+        more = ["temp_max_c", "rh_pct", "wind_ms", "ghi_wm2"]
+        return daily[WEATHER + more].assign(day=daily.index.dayofyear, degree_days=degree_days)
+
+    def _recent(self, gains: pd.Series) -> dict[str, pd.Series]:
+        means = {
+            name: gains.rolling(days, min_periods=least).mean()
+            for name, (days, least) in RECENT.items()
+        }
+        return {"last": gains.ffill(limit=3)} | means
+
+
 def _totals(daily: np.ndarray) -> np.ndarray:
     """Quantiles of running totals: days drawn from their quantiles, in step with their neighbours."""
     from scipy.signal import lfilter
@@ -102,6 +162,7 @@ def _totals(daily: np.ndarray) -> np.ndarray:
 
 
 PEERS = {"arima with weather": arima, "boosted quantiles": boosted}
+ONCE = "boosted, learned once"
 
 
 def measure(folder: Path, every: int, days: int) -> pd.DataFrame:
@@ -110,7 +171,9 @@ def measure(folder: Path, every: int, days: int) -> pd.DataFrame:
     sources = pipeline.read_sources(folder)
     whole = pipeline.known_before(sources, truth.index[-1] + pd.Timedelta(days=1)).daily
     last = truth.index[-1] - pd.Timedelta(days=HORIZON - 1)
-    rows = []
+    rows, begun = [], pipeline.known_before(sources, last).spans.index[0]
+    left_out = truth.index[-1] - pd.Timedelta(days=365)
+    once = BoostedOnce(truth[truth.index >= begun], whole, left_out) if begun < left_out else None
     for issue in pd.date_range(end=last, periods=days // every, freq=f"{every}D"):
         record = pipeline.known_before(sources, issue)
         dates = pd.date_range(issue, periods=HORIZON)
@@ -119,6 +182,8 @@ def measure(folder: Path, every: int, days: int) -> pd.DataFrame:
         gains = gains.reindex(pd.date_range(gains.index[0], issue - pd.Timedelta(days=1)))
         past, future = features(record.daily), features(ahead)
         found = {name: peer(gains, past, future) for name, peer in PEERS.items()}
+        if once is not None:
+            found[ONCE] = once.at(issue)
         read = pipeline.outlook_from(record, ahead=ahead, horizon=HORIZON).outlook
         found["flowcast"] = [t[list(QUANTILE_NAMES)].to_numpy() for t in (read.daily, read.total)]
         for name, (daily, total) in found.items():
@@ -144,10 +209,11 @@ def main() -> None:
             parts.append(job.result())
             print(f"{yard.name}: done", file=sys.stderr, flush=True)
     rows = pd.concat(parts)
-    pd.set_option("display.width", 160, "display.max_rows", 500)
+    pd.set_option("display.width", 160, "display.max_rows", 500, "display.max_columns", 20)
     loss = rows.groupby(["yard", "group", "forecaster"], sort=False)["loss"].mean().unstack()
     print(loss.round(3).to_string())
-    ratio = np.log(loss[["flowcast"]].to_numpy() / loss[list(PEERS)])
+    peers = [name for name in (*PEERS, ONCE) if name in loss]
+    ratio = np.log(loss[["flowcast"]].to_numpy() / loss[peers])
     print("\nloss of flowcast as a ratio, geometric mean over yards")
     print(np.exp(ratio.groupby("group", sort=False).mean()).round(3).to_string())
     print("\n10-90 % coverage, pooled")
