@@ -366,3 +366,10 @@ def test_foraging_hours_that_days_without_weather_hide_are_said_to_be_unknown():
     assert words.foraging(hole, Say()) == (
         "The foraging hours of the last 30 days cannot be told: days of their weather are missing."
     )
+
+
+def test_a_small_loss_is_told_to_the_hundredth_and_never_as_nothing(found):
+    # The yard's colonies use 0.004 kg an hour, 0.1 kg a day, where nothing comes in.
+    lines = [line for line in ribbon(found).days.values() if ", loss;" in line]
+    assert lines
+    assert all(re.search(r"gain −\d\.\d\d kg", line) for line in lines)

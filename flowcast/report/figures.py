@@ -90,7 +90,7 @@ def _ribbon_day(row, say: Say) -> str:
         return say("ribbon.day_ahead", chance=say.chance(row.p_flow_day), **told)
     if not pd.isna(row.gain_kg):
         return say(
-            "ribbon.day_gain", kg=say.weight(row.gain_kg), kind=say(f"kinds.{row.kind}"), **told
+            "ribbon.day_gain", kg=say.weight(row.gain_kg, 2), kind=say(f"kinds.{row.kind}"), **told
         )
     if not pd.isna(row.span_kg):
         return say("ribbon.day_weighings", kg=say.weight(row.span_kg), **told)
