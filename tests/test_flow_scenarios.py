@@ -8,6 +8,7 @@ import pytest
 
 from flowcast.flow.days import Days, dates_of
 from flowcast.flow.fit import fit_flow
+from flowcast.flow.household import recurring
 from flowcast.flow.outlook import read_outlook
 from flowcast.flow.plants import Plant
 from flowcast.flow.prior import draw_ensemble
@@ -175,6 +176,42 @@ def test_what_futures_use_beyond_the_middle_averages_to_nothing(prior):
     assert drawn.more_use_kg.shape == drawn.gain_kg.shape
     assert drawn.more_use_kg.std() > 0.02
     assert abs(drawn.more_use_kg.mean()) < 0.01
+
+
+def test_a_known_course_of_the_use_is_taken_off_every_future(prior):
+    # Nothing in doubt and the same draws: two households whose course differs by 0.1 and -0.05 kg in two
+    # waves gain less by just these waves, on every day of every future.
+    model, future = prior
+    known = replace(model.household, cov=np.zeros_like(model.household.cov))
+    waves = np.r_[0.1, -0.05, np.zeros(len(known.course) - 2)]
+    gain = [
+        simulate(
+            replace(model, household=replace(known, course=course)),
+            future, NUMBERS, np.random.default_rng(6), 20, copies=1,
+        )
+        for course in (0 * waves, waves)
+    ]  # fmt: skip
+    taken = np.tensordot(waves, recurring(future.days, NUMBERS), 1)[gain[0].weather]
+    assert np.abs(taken).max() > 0.02
+    assert gain[0].gain_kg - gain[1].gain_kg == pytest.approx(taken, abs=1e-9)
+    assert gain[1].more_use_kg == pytest.approx(
+        gain[0].more_use_kg, abs=1e-9
+    )  # the middle moved too
+
+
+def test_a_small_colony_strays_less_from_day_to_day(prior):
+    # Half the use of a summer's dearth, half the level's drift and a day's scatter, draw by draw.
+    model, future = prior
+    known = replace(model.household, cov=np.zeros_like(model.household.cov), level=0.0)
+    more = [
+        simulate(
+            replace(model, household=replace(known, mean=known.mean * [share, 1, share, 1, 1])),
+            future, NUMBERS, np.random.default_rng(7), 20, copies=1,
+        ).more_use_kg
+        for share in (1.0, 0.5)
+    ]  # fmt: skip
+    assert more[0].std() > 0.01
+    assert more[1] == pytest.approx(0.5 * more[0], abs=1e-9)
 
 
 def test_weekly_nodes_keep_the_totals(prior):
