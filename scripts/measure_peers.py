@@ -2,7 +2,7 @@
 
     python scripts/measure_peers.py YARD [YARD ...] [--every 28] [--days 337]
 
-Yards with truth/gain-<hive>.csv, as for measure_outlook.py. Every forecaster learns from the same
+Yards with truth/gain-<hive>.csv, as for measure_outlook.py. Every forecaster but the last learns from the same
 cleaned log, knows the same weather as it came over the days ahead (an upper bound for all alike),
 and is scored against the same truth: twice the mean pinball loss. Beside flowcast: a seasonal
 regression with ARIMA errors and weather (statsmodels) and gradient-boosted quantile regression
