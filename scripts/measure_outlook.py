@@ -94,6 +94,12 @@ def with_looks(sources, seen: pd.DataFrame):
     return replace(sources, yard=replace(sources.yard, settings=settings))
 
 
+def issue_dates(truth: pd.Series, every: int, days: int) -> pd.DatetimeIndex:
+    """Dates to issue outlooks on, the last as late as its truth allows."""
+    last = truth.index[-1] - pd.Timedelta(days=HORIZON - 1)
+    return pd.date_range(end=last, periods=days // every, freq=f"{every}D")
+
+
 def measure(
     folder: Path, every: int, days: int, no_log: bool, boxes: str, region: list[pd.Series]
 ) -> pd.DataFrame:
@@ -101,11 +107,9 @@ def measure(
     truth = truth_of(folder)
     sources = pipeline.read_sources(folder)
     sources = replace(sources, scales=[]) if no_log else sources
-    last = truth.index[-1] - pd.Timedelta(days=HORIZON - 1)
-    origins = pd.date_range(end=last, periods=days // every, freq=f"{every}D")
     whole = pipeline.known_before(sources, truth.index[-1] + pd.Timedelta(days=1)).daily
     rows = []
-    for issue in origins:
+    for issue in issue_dates(truth, every, days):
         dates = pd.date_range(issue, periods=HORIZON)
         record = pipeline.known_before(with_boxes(sources, folder, issue, boxes), issue)
         obs = truth.reindex(dates).to_numpy()
@@ -128,6 +132,11 @@ def _forecasts(record, dates, ahead: pd.DataFrame, obs: np.ndarray):
         chance = read.daily["p_flow_day"].to_numpy()[:HORIZON]
         for row in _scores(daily, total, obs, chance, record.yard.flow_day_kg):
             yield {"forecaster": "flowcast", "weather": weather} | row
+    yield from simple(record, dates, obs)
+
+
+def simple(record, dates: pd.DatetimeIndex, obs: np.ndarray):
+    """Scores of the simple forecasters that know the cleaned log before the first of the dates."""
     gains = record.spans[record.spans["days"] == 1]["gain_kg"]
     if len(gains):
         gains = gains.reindex(pd.date_range(gains.index[0], dates[0] - pd.Timedelta(days=1)))

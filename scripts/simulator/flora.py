@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -17,7 +18,7 @@ from scipy.signal import lfilter
 from scipy.special import expit
 
 from simulator.climates import HALF_YEAR_D, YEAR_D, Climate
-from simulator.weather import ar_noise
+from simulator.weather import ar_after, ar_noise
 
 # A base flow is used more fully than short floods, so less nectar makes the same crop.
 USE = {"thermal": 1.0, "daylength": 1.0, "pulse": 1.15, "mixture": 0.75}
@@ -42,6 +43,10 @@ class Flora:
         Plant name -> what its bloom follows, in the keeper's words.
     under : callable
         Days of the same dates -> nectar these very plants would have given in their weather. [kg]
+    anew : callable
+        (first, rng, luck) -> nectar of the yard's own days, what chance does to them from day `first`
+        on drawn anew: the good and bad days, and with luck also what each year brings the plants.
+        Nectar of the days before stays as it was. [kg]
     """
 
     nectar_kg: pd.Series
@@ -49,20 +54,29 @@ class Flora:
     share_kg: pd.DataFrame
     follows: dict[str, str]
     under: Callable[[pd.DataFrame], np.ndarray]
+    anew: Anew
 
 
+Anew = Callable[[int, np.random.Generator, bool], np.ndarray]
+Luck = Callable[[int, np.random.Generator], np.ndarray]
 Course = tuple[np.ndarray, np.ndarray]  # how open, and nectar before the yard is scaled, by day
 
 
 @dataclass(frozen=True)
 class Crop:
-    """One plant, its course through the days of the yard, and through other weather (`under`)."""
+    """One plant, its course through the days of the yard, and through other weather (`under`).
+
+    anew: (first, rng) -> its nectar, with the luck of blooms to come drawn anew: of those whose middle
+    is on day `first` or later, and where rain wakes them of those that had not begun nor were due to
+    by then. None where no one has told it.
+    """
 
     name: str
     follows: str
     bloom: np.ndarray
     nectar: np.ndarray
     under: Callable[[pd.DataFrame], Course]
+    anew: Luck | None = None
 
     @classmethod
     def grown(
@@ -70,6 +84,16 @@ class Crop:
     ) -> Crop:
         """The plant in the weather of its days."""
         return cls(name, follows, *under(days), under)
+
+    def by_years(
+        self, factor: np.ndarray, year: np.ndarray, centre: float, days: pd.DataFrame
+    ) -> Crop:
+        """The same plant, in bloom about this day, of whose nectar this was the factor of each year."""
+
+        def anew(first: int, rng: np.random.Generator) -> np.ndarray:
+            return self.nectar / factor * renewed(factor, year, centre, days, first, rng)
+
+        return replace(self, anew=anew)
 
 
 Grower = Callable[[Climate, pd.DataFrame, np.random.Generator], list[Crop]]
@@ -85,6 +109,21 @@ def yearly_factor(year: np.ndarray, rng: np.random.Generator, sd: float = YEARLY
     """A lognormal factor of mean 1 for each year, repeated over its days."""
     draws = np.exp(rng.normal(0, sd, year.max() + 1) - 0.5 * sd**2)
     return draws[year]
+
+
+def renewed(
+    factor: np.ndarray,
+    year: np.ndarray,
+    centre: float,
+    days: pd.DataFrame,
+    first: int,
+    rng: np.random.Generator,
+) -> np.ndarray:
+    """A yearly factor, drawn anew for blooms about this day whose middle is on day `first` or later."""
+    middle = first + round((centre - days["season_day"].iloc[first]) % YEAR_D)
+    if middle >= len(year):
+        return factor
+    return np.where(year < year[middle], factor, yearly_factor(year, rng))
 
 
 def soil_water(days: pd.DataFrame, holds_mm: float, use: float = 1.0) -> np.ndarray:
@@ -157,7 +196,7 @@ def thermal_crop(
         bloom = bloom * spoiled * amount
         return bloom, bloom * nectar(lived)
 
-    return Crop.grown(name, "warmth", under, days)
+    return Crop.grown(name, "warmth", under, days).by_years(amount, year, centre, days)
 
 
 def _thermal_nectar(
@@ -208,7 +247,9 @@ def daylength_crop(
     lasts, season = rng.uniform(22, 45), days["season_day"].to_numpy()
     since = (season - centre + 0.5 * lasts) % YEAR_D
     open_ = np.where(since < lasts, np.sin(np.pi * np.clip(since / lasts, 0, 1)) ** 0.7, 0.0)
-    open_ = open_ * yearly_factor(year_index(days, (centre + HALF_YEAR_D) % YEAR_D), rng)
+    year = year_index(days, (centre + HALF_YEAR_D) % YEAR_D)
+    amount = yearly_factor(year, rng)
+    open_ = open_ * amount
     usual = pd.Series(_rain_before(days)).groupby(season.round()).transform("mean")
     usual, pace = usual.clip(lower=1).to_numpy(), rng.uniform(0.2, 0.4)
 
@@ -217,7 +258,8 @@ def daylength_crop(
         bloom = open_ * np.clip((_rain_before(lived) / usual) ** 0.35, 0.3, 1.5)
         return bloom, _from_store(bloom, lived, pace)
 
-    return Crop.grown(name, "day length", under, days)
+    # Flowers hold nothing over to another year, so the nectar of each goes with their number.
+    return Crop.grown(name, "day length", under, days).by_years(amount, year, centre, days)
 
 
 def _rain_before(days: pd.DataFrame) -> np.ndarray:
@@ -338,7 +380,10 @@ def pulse_crop(
         lived_bloom = replace(answer, way=replace(way, triggers=woken)).bloom(lived)
         return lived_bloom, lived_bloom * _pulse_nectar(lived)
 
-    return Crop(name, "rain", bloom, bloom * _pulse_nectar(days), under)
+    def anew(first: int, chance: np.random.Generator) -> np.ndarray:
+        return answer.renewed(first, chance).bloom(days) * _pulse_nectar(days)
+
+    return Crop(name, "rain", bloom, bloom * _pulse_nectar(days), under, anew)
 
 
 @dataclass(frozen=True)
@@ -366,6 +411,15 @@ class _Answer:
                 x = np.arange(min(int(1.6 * way.lasts_d), len(days) - starts)) / way.lasts_d
                 bloom[starts : starts + len(x)] += 2.2 * size * x * np.exp(0.5 - 2 * x**2)
         return bloom
+
+    def renewed(self, first: int, rng: np.random.Generator) -> _Answer:
+        """The same plant, to which chance tells anew of blooms that had not begun nor were due to."""
+        told = {}
+        for day, (starts, luck, answers) in self.told.items():
+            due = day + self.way.lag_d
+            if due < first or (answers and starts < first):
+                told[day] = starts, luck, answers
+        return replace(self, rng=rng, told=told)
 
     def _chance(self, day: int, ready: bool) -> tuple[int, float, bool]:
         if day not in self.told:
@@ -406,26 +460,34 @@ def grow_pulse(climate: Climate, days: pd.DataFrame, rng: np.random.Generator) -
 
 def _minor_flow(
     climate: Climate, days: pd.DataFrame, rng: np.random.Generator
-) -> Callable[[pd.DataFrame], np.ndarray]:
+) -> tuple[Callable[[pd.DataFrame], np.ndarray], Luck]:
     """Base flow of some twenty minor plants, each with its date and its good and bad years. [1]
 
-    Their nectar is made of the light of the last days, and of water by a long memory of rain.
+    Their nectar is made of the light of the last days, and of water by a long memory of rain. Second,
+    the same on the yard's own days with other good and bad years.
     """
-    season, total = days["season_day"].to_numpy(), np.zeros(len(days))
+    season, total, each = days["season_day"].to_numpy(), np.zeros(len(days)), []
     for centre in rng.choice(_fitting_days(climate, 9.0), int(rng.integers(14, 24))):
         off = (season - centre + HALF_YEAR_D) % YEAR_D - HALF_YEAR_D
         year = year_index(days, (centre + HALF_YEAR_D) % YEAR_D)
         wide = rng.uniform(8, 28)
-        total += np.exp(-0.5 * (off / wide) ** 2) * yearly_factor(year, rng) * rng.gamma(1.5)
+        course, amount = np.exp(-0.5 * (off / wide) ** 2), yearly_factor(year, rng)
+        size = rng.gamma(1.5)
+        total += course * amount * size
+        each.append((course * size, amount, year, centre))
     usual = _remembered_rain(days).mean()
 
-    def minor(lived: pd.DataFrame) -> np.ndarray:
+    def flow(lived: pd.DataFrame, plants: np.ndarray) -> np.ndarray:
         light = lived["ghi_wm2"].rolling(3, min_periods=1).mean().to_numpy()
         rain = _remembered_rain(lived)
         watered = (rain / (rain + 0.6 * usual)) ** 0.8
-        return total * light / 200 * watered * expit((lived["temp_max_c"].to_numpy() - 14) / 2)
+        return plants * light / 200 * watered * expit((lived["temp_max_c"].to_numpy() - 14) / 2)
 
-    return minor
+    def anew(first: int, chance: np.random.Generator) -> np.ndarray:
+        parts = (course * renewed(*years, days, first, chance) for course, *years in each)
+        return flow(days, sum(parts, np.zeros(len(days))))
+
+    return partial(flow, plants=total), anew
 
 
 def _remembered_rain(days: pd.DataFrame) -> np.ndarray:
@@ -434,7 +496,7 @@ def _remembered_rain(days: pd.DataFrame) -> np.ndarray:
 
 def grow_mixture(climate: Climate, days: pd.DataFrame, rng: np.random.Generator) -> list[Crop]:
     """Many minor plants, and one or two great ones of other mechanisms."""
-    minor = _minor_flow(climate, days, rng)
+    minor, minor_anew = _minor_flow(climate, days, rng)
     crops: list[Crop] = []
     for grower in rng.permutation(np.array([grow_thermal, grow_daylength, grow_pulse]))[:2]:
         grown = grower(climate, days, rng)
@@ -447,7 +509,8 @@ def grow_mixture(climate: Climate, days: pd.DataFrame, rng: np.random.Generator)
         given = minor(lived)
         return given / most, weight * given
 
-    return [*crops, Crop.grown("wild flowers", "dates", under, days)]
+    wild = Crop.grown("wild flowers", "dates", under, days)
+    return [*crops, replace(wild, anew=lambda first, chance: weight * minor_anew(first, chance))]
 
 
 MECHANISMS: dict[str, Grower] = {
@@ -537,12 +600,23 @@ def blend(
         named = sum(each, np.zeros(len(lived)))
         return (scale * named + base * _hedgerow(lived)) * shock
 
+    nectar = (scale * named + base * hedge) * shock
+
+    def anew(first: int, chance: np.random.Generator, luck: bool) -> np.ndarray:
+        each = [crop.anew(first, chance) if luck else crop.nectar for crop in crops]
+        lucky = sum((size * kg for size, kg in zip(sizes, each, strict=True)), np.zeros(len(days)))
+        before, left = log_shock[first - 1], len(days) - first
+        later = ar_after(before, chance, left, SHOCK_MEMORY_D, SHOCK_SD) - 0.5 * SHOCK_SD**2
+        fresh = (scale * lucky + base * hedge)[first:] * np.exp(later)
+        return np.concatenate([nectar[:first], fresh])
+
     return Flora(
-        nectar_kg=pd.Series((scale * named + base * hedge) * shock, days.index),
+        nectar_kg=pd.Series(nectar, days.index),
         bloom=pd.DataFrame({c.name: c.bloom for c in crops}, days.index),
         share_kg=pd.DataFrame(share, days.index),
         follows={c.name: c.follows for c in crops},
         under=under,
+        anew=anew,
     )
 
 

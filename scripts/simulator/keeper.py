@@ -11,7 +11,7 @@ import pandas as pd
 
 from simulator.climates import Climate
 from simulator.colony import BEE_KG, Colony, DayAir, DayGain, day_airs, live
-from simulator.weather import ar_noise
+from simulator.weather import ar_after, ar_noise
 
 SUPER_WOOD_KG, SUPER_HOLDS_KG, BROOD_BOXES_HOLD_KG = 4.3, 15.0, 24.0
 HIVE_WOOD_KG = 19.0
@@ -222,6 +222,14 @@ def begin(
 def own_strength(n: int, rng: np.random.Generator) -> np.ndarray:
     """A hive's own lasting share of luck, and a slow drift about it, in the log."""
     return np.exp(rng.normal(0, STRENGTH_SD) + ar_noise(rng, n, DRIFT_MEMORY_D, DRIFT_SD))
+
+
+def strength_anew(strength: np.ndarray, first: int, rng: np.random.Generator) -> np.ndarray:
+    """The same hive's strength, its drift from day `first` on drawn anew."""
+    log = np.log(strength)
+    lasting = log.mean()  # over a course much longer than the drift remembers
+    drift = ar_after(log[first - 1] - lasting, rng, len(log) - first, DRIFT_MEMORY_D, DRIFT_SD)
+    return np.concatenate([strength[:first], np.exp(lasting + drift)])
 
 
 class Care:

@@ -81,6 +81,15 @@ def ar_noise(rng: np.random.Generator, n: int, memory: float, sd: float = 1.0) -
     return sd * lfilter([1], [1, -keep], shocks, zi=[start])[0]
 
 
+def ar_after(
+    before: float, rng: np.random.Generator, n: int, memory: float, sd: float = 1.0
+) -> np.ndarray:
+    """The noise of `ar_noise` over the n steps after one on which it was `before`."""
+    keep = np.exp(-1 / memory)
+    shocks = sd * rng.standard_normal(n) * np.sqrt(1 - keep**2)
+    return before * keep ** np.arange(1, n + 1) + lfilter([1], [1, -keep], shocks)
+
+
 def make_weather(
     climate: Climate,
     site: Site,

@@ -61,18 +61,21 @@ FEWEST = 3  # plants of a yard's own mechanism
 RICH_SD, SIZE_SD = 0.17, 0.65  # of yards against each other; of the plants of one yard; in the log
 
 
-def spells(days: int, rng: np.random.Generator) -> np.ndarray:
+def spells(
+    days: int, rng: np.random.Generator, *, poor: bool = False
+) -> tuple[np.ndarray, np.ndarray]:
     """Factor of mean about 1 on all nectar of a yard, for what no weather explains. [1]
 
     Good and poor spells that begin and end by chance, and from day to day a scatter with heavy tails.
+    poor: whether the day before was in a poor spell. Second: whether each day is.
     """
-    draws, poor, states = rng.random(days).tolist(), False, []
+    draws, states = rng.random(days).tolist(), []
     for draw in draws:
         poor = (draw > 1 / POOR_D) if poor else (draw < 1 / GOOD_D)
-        states.append(POOR if poor else 1.0)
+        states.append(poor)
     scatter = np.clip(SCATTER * rng.standard_t(TAILS, days), -1.6, 0.9)
-    factor = np.array(states) * np.exp(scatter)
-    return factor * (GOOD_D + POOR_D) / (GOOD_D + POOR * POOR_D)
+    factor = np.where(states, POOR, 1.0) * np.exp(scatter)
+    return factor * (GOOD_D + POOR_D) / (GOOD_D + POOR * POOR_D), np.array(states)
 
 
 def waysides(days: pd.DataFrame) -> np.ndarray:
@@ -166,7 +169,8 @@ def blend(
     km = np.exp(rng.normal(0.1, 0.6, len(crops))).clip(0.1, 4.0)
     yearly = [max(crop.nectar.sum() * YEAR_D / len(days), 1e-9) for crop in crops]
     sizes = weights * np.exp(rng.normal(0, SIZE_SD, len(crops))) / np.array(yearly)
-    shock, trickle = spells(len(days), rng), rng.uniform(0.18, 0.38)
+    shock, poor = spells(len(days), rng)
+    trickle = rng.uniform(0.18, 0.38)
 
     def fetched(lived: pd.DataFrame, courses: list[np.ndarray]) -> list[np.ndarray]:
         each = zip(sizes, courses, km, strict=True)
@@ -183,12 +187,21 @@ def blend(
     def under(lived: pd.DataFrame) -> np.ndarray:
         return together(lived, fetched(lived, [crop.under(lived)[1] for crop in crops]))
 
+    nectar = together(days, own)
+
+    def anew(first: int, chance: np.random.Generator, luck: bool) -> np.ndarray:
+        if luck:
+            raise NotImplementedError("what a year brings these plants is not drawn anew")
+        fresh, _ = spells(len(days) - first, chance, poor=bool(poor[first - 1]))
+        return np.concatenate([nectar[:first], nectar[first:] / shock[first:] * fresh])
+
     return Flora(
-        nectar_kg=pd.Series(together(days, own), days.index),
+        nectar_kg=pd.Series(nectar, days.index),
         bloom=pd.DataFrame({c.name: c.bloom for c in crops}, days.index),
         share_kg=pd.DataFrame(
             {c.name: scale * kg for c, kg in zip(crops, own, strict=True)}, days.index
         ),
         follows={c.name: c.follows for c in crops},
         under=under,
+        anew=anew,
     )
