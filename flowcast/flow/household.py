@@ -10,11 +10,13 @@ the water of nectar not yet ripe, per unit of rho. `course` is what colonies her
 the equation says in each part of the year, every year again, as a few waves round the season; `level` is
 what they do so in these weeks, a slow drift about 0. Both stray as far as the colony is large. The five
 coefficients (base, cold, warm, brood, rho), the course and the level are learned from days on which
-nothing came in, from a prior that stands in numbers.toml, by a Kalman smoother.
+nothing came in, and from totals over such days (`evened`), from a prior that stands in numbers.toml, by a
+Kalman smoother.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -23,6 +25,7 @@ from scipy.stats import exponnorm, norm
 from statsmodels.tsa.statespace.kalman_smoother import KalmanSmoother
 
 from flowcast.flow.days import Days
+from flowcast.flow.evened import Total, evened_out
 from flowcast.flow.plants import SEASON_DAYS
 from flowcast.numbers import Numbers
 
@@ -193,6 +196,7 @@ def fit_household(
     rounds: int = 6,
     *,
     full: np.ndarray | None = None,
+    totals: Sequence[Total] = (),
 ) -> Household:
     """Learn use and drying from the days on which nothing came in.
 
@@ -202,27 +206,35 @@ def fit_household(
     full: days whose hives had no free comb. Those with flight are not asked: a full hive brings in
     about what it has eaten, for which there is room again, so that it neither gains nor loses however
     rich the flow, and its use would be taken for nothing. Without flight it eats like any other.
+    totals: gains over longer spans, of hives with room.
     """
     household, huber = prior_household(numbers), numbers["flow.huber_sd"]
     full = np.zeros(len(days), bool) if full is None else full
-    idle = days.foraging_h < numbers["flow.idle_below_h"]
-    known = np.isfinite(gain_kg) & np.isfinite(days.temp_c) & np.isfinite(days.month_temp_c)
+    log, scatter = evened_out(gain_kg, totals, numbers), numbers["flow.idle_sd_kg"] ** 2
+    flown = log.mean(~(days.foraging_h < numbers["flow.idle_below_h"]))  # unknown may be flight
+    idle, trickle = flown == 0.0, flown * _trickle(log.length, numbers)
+    known = np.isfinite(log.gain_kg + log.mean(days.temp_c) + log.mean(days.month_temp_c))
     if known.sum() < 3:
         return household
     for _ in range(rounds):
-        intake, stocks = intake_of(gain_kg, days, household)
-        design = _design(days, stocks, numbers)
+        intake, stocks = intake_of(log.gain_kg, days, household)
+        intake, design = log.mean(intake), log.mean(_design(days, stocks, numbers))
         unsure = np.einsum("it,ij,jt->t", design, household.cov, design)
-        sd = np.sqrt(numbers["flow.idle_sd_kg"] ** 2 + unsure)
+        sd = np.sqrt(scatter / log.length + log.var + unsure)
         barren = barren_share(np.where(idle | full, np.nan, intake), sd, numbers)
         weight = np.where(idle, 1.0, numbers["flow.barren_weight"] * barren)
-        trickle = np.where(idle, 0.0, numbers["flow.barren_kg"])
-        seen = np.where(known & (weight > 0.01), trickle - gain_kg, np.nan)
+        seen = np.where(known & (weight > 0.01), trickle - log.gain_kg, np.nan)
         # What a barren day seems to have brought is its error, and far off it counts less (Huber).
         off = np.abs(np.nan_to_num(intake - trickle)) / numbers["flow.idle_sd_kg"]
         weight = weight * (huber / np.maximum(off, huber))
+        weight = weight / (1.0 + log.var * log.length / scatter)
         household = replace(_smoothed(design, seen, weight, household), since=days.time[0])
     return household
+
+
+def _trickle(length: np.ndarray, numbers: Numbers) -> np.ndarray:
+    """What a flyable day that looks barren brings: more where a total hides its better days. [kg]"""
+    return np.where(length > 1.0, numbers["flow.total_barren_kg"], numbers["flow.barren_kg"])
 
 
 def barren_share(intake_kg: np.ndarray, sd_kg: np.ndarray, numbers: Numbers) -> np.ndarray:

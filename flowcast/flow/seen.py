@@ -15,7 +15,8 @@ import pandas as pd
 from scipy.sparse import block_diag, csr_array, eye_array, vstack
 
 from flowcast.flow.days import Days, day_number
-from flowcast.flow.household import Household, Stock, drivers, fit_household, intake_of
+from flowcast.flow.evened import Total, evened_out
+from flowcast.flow.household import Household, Stock, fit_household, intake_of
 from flowcast.flow.kin import Spot
 from flowcast.flow.latent import flight_days, from_scale, seen_on_scale, slope
 from flowcast.flow.prior import Ensemble
@@ -76,15 +77,30 @@ def _bounds(spans: pd.DataFrame) -> np.ndarray:
     return spans.get("lower_bound", pd.Series(0.0, spans.index)).to_numpy(bool)
 
 
+def _totals(spans: pd.DataFrame, at: np.ndarray) -> list[Total]:
+    """Gains over more than a day."""
+    longer = (spans["days"] > 1).to_numpy()
+    columns = (spans[name].to_numpy()[longer] for name in ("days", "gain_kg", "gain_sd_kg"))
+    return [
+        Total(int(start), int(days), float(kg), float(sd))
+        for start, days, kg, sd in zip(at[longer], *columns, strict=True)
+    ]
+
+
 @dataclass(frozen=True)
 class Log:
-    """What the scale said, laid over the record's days; full: days whose gain is a lower bound."""
+    """What the scale said, laid over the record's days.
+
+    full: days whose gain is a lower bound. intake: of days with a gain of their own, others NaN. lost: by
+    how much the intake of each day that is spoken of exceeds its gain. stocks: with which days began. [kg]
+    """
 
     spans: pd.DataFrame
     at: np.ndarray
     single: np.ndarray
     full: np.ndarray
     intake: np.ndarray
+    lost: np.ndarray
     stocks: list[Stock]
     days: Days
     household: Household
@@ -100,9 +116,14 @@ class Log:
         gain = np.full(len(days), np.nan)
         gain[at[single]], full = spans["gain_kg"].to_numpy()[single], np.zeros(len(days), bool)
         full[at[single]] = _bounds(spans)[single]
-        household = fit_household(gain, days, numbers, full=full)
-        intake, stocks = intake_of(gain, days, household)
-        return cls(spans, at, single, full, intake, stocks, days, household, numbers)
+        free = ~_bounds(spans)
+        household = fit_household(
+            gain, days, numbers, full=full, totals=_totals(spans[free], at[free])
+        )
+        shared = evened_out(gain, _totals(spans, at), numbers).gain_kg
+        brought, stocks = intake_of(shared, days, household)
+        intake, lost = np.where(np.isfinite(gain), brought, np.nan), brought - shared
+        return cls(spans, at, single, full, intake, lost, stocks, days, household, numbers)
 
     def since(self, time: float) -> Log:
         """The same with what was seen before this day left out; the colony's use stays as learned."""
@@ -111,13 +132,6 @@ class Log:
         return replace(
             self, spans=self.spans[kept], at=self.at[kept], single=self.single[kept], intake=intake
         )
-
-    @cached_property
-    def eaten(self) -> np.ndarray:
-        """What the colony uses on each day, brood reared on income and drying apart. [kg]"""
-        chill, brooding = drivers(self.days, self.numbers)
-        base, cold, warm, *_ = self.household.mean
-        return base + cold * chill + warm * brooding + self.household.over(self.days)
 
     @cached_property
     def used(self) -> np.ndarray:
@@ -208,16 +222,13 @@ def _total_view(log: Log, k: int, index: np.ndarray, z: np.ndarray) -> Observati
     start, length = int(log.at[k]), int(log.spans["days"].iloc[k])
     inside = (index >= start) & (index < start + length)
     here = from_scale(z[inside])
-    kept = 1.0 - log.household.mean[-1]  # what dries off within the span never shows in its total
-    eaten = np.nansum(log.eaten[start : start + length])
-    eaten += log.household.mean[3] * here.sum()  # brood reared on it, spread over the span
-    unsure = log.numbers["flow.use_unsure_frac"] * eaten
-    var = log.spans["gain_sd_kg"].iloc[k] ** 2 + unsure**2
-    intake, full = log.spans["gain_kg"].iloc[k] + eaten, _bounds(log.spans)[k]
+    lost = np.nansum(log.lost[start : start + length])
+    var = log.spans["gain_sd_kg"].iloc[k] ** 2 + (log.numbers["flow.use_unsure_frac"] * lost) ** 2
+    intake, full = log.spans["gain_kg"].iloc[k] + lost, _bounds(log.spans)[k]
     tells = inside.any() and not (full and intake <= np.sqrt(var))
     row = np.zeros((int(tells), len(index)))
-    row[:, inside] = kept / slope(here)
-    total = intake - kept * here.sum() + row @ z
+    row[:, inside] = 1.0 / slope(here)
+    total = intake - here.sum() + row @ z
     each = np.full(len(row), var), (row**2).sum(1), np.full(len(row), full)
     used = np.tile(log.used[start : start + length].sum(0), (len(row), 1))
     return Observations(csr_array(row), total, *each, used)
