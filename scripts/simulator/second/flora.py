@@ -191,7 +191,7 @@ def blend(
 
     def anew(first: int, chance: np.random.Generator, luck: bool) -> np.ndarray:
         if luck:
-            raise NotImplementedError("what a year brings these plants is not drawn anew")
+            raise ValueError("what a year brings these plants is not drawn anew")
         fresh, _ = spells(len(days) - first, chance, poor=bool(poor[first - 1]))
         return np.concatenate([nectar[:first], nectar[first:] / shock[first:] * fresh])
 
