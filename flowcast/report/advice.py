@@ -118,7 +118,7 @@ def _supers(a: SuperAdvice, say: Say) -> str:
     if a.verdict == "take off":
         return _take_off(a, say)
     room = say("supers.room", kg=_sure(a.free_kg, say))
-    last = say("supers.last_worth", date=say.day(a.last_worth)) if a.last_worth else ""
+    last = say("supers.last_worth", date=say.full_day(a.last_worth)) if a.last_worth else ""
     if a.verdict == "add":
         return _joined(_add(a, room, say), last)
     return _joined(say(f"supers.{a.verdict}", room=room), last)
