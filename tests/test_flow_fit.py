@@ -352,7 +352,8 @@ def test_weekly_totals_tell_nearly_what_days_tell():
     by_day = fit_flow(spans_of(gain, days), days, ensemble(), NUMBERS)
     summer = days.take(np.arange(365 + 145, 365 + 176))
     day_sum = from_scale(by_day.predict(summer)[0]).sum()
-    assert from_scale(by_week.predict(summer)[0]).sum() == pytest.approx(day_sum, rel=0.25)
+    # Charged to the week that brought the nectar, brood and drying would make it a quarter too much.
+    assert from_scale(by_week.predict(summer)[0]).sum() == pytest.approx(day_sum, rel=0.15)
     _, loose = fit_flow(NONE, days, ensemble(), NUMBERS).predict(summer)
     _, tight = by_week.predict(summer)
     assert (tight**2).sum() > (loose**2).sum()  # a log removes variance
