@@ -276,7 +276,7 @@ def a_span(hours, soil=0.6, rained=1.0, shift=0.0, rain_lost=None, year=2020):
     return pd.DataFrame(
         columns
         | {"foraging_h": hours, "lost_rain_h": lost, "rained": rained, "soil_water_frac": soil}
-        | {"shift_d": shift, "temp_mean_c": 18.0, "washed": 0.0},
+        | {"shift_d": shift, "temp_mean_c": 18.0, "washed": 0.0, "showered": 0.0},
         pd.date_range(f"{year}-05-01", periods=days),
     )
 

@@ -29,8 +29,9 @@ class Days:
     season_day: whole days since the season's start. pheno_day: the season day on which this much
     warmth is normally reached. foraging_h: foraging hours. temp_c: daily mean temperature.
     month_temp_c: its mean over the 30 days up to then. soil_frac: soil water, 0 to 1. washed: how far
-    the rain of the day before washed the flowers out, 0 to 1 (0 when not given). yard: 0 for the yard
-    itself (also when not given), 1 and on for the other yards it learns from.
+    the rain of the day before washed the flowers out, 0 to 1 (0 when not given). showered: the same of
+    the day's own rain. yard: 0 for the yard itself (also when not given), 1 and on for the other yards it
+    learns from.
     """
 
     time: np.ndarray
@@ -42,15 +43,21 @@ class Days:
     month_temp_c: np.ndarray
     soil_frac: np.ndarray
     washed: np.ndarray | None = None
+    showered: np.ndarray | None = None
     yard: np.ndarray | None = None
 
     def __post_init__(self):
-        for name, kind in (("washed", float), ("yard", int)):
+        for name, kind in (("washed", float), ("showered", float), ("yard", int)):
             if getattr(self, name) is None:
                 object.__setattr__(self, name, np.zeros(np.shape(self.time), kind))
 
     def __len__(self) -> int:
         return self.time.shape[-1]
+
+    @property
+    def whole(self) -> np.ndarray:
+        """True on days whose weather is known as far as the season asks for it."""
+        return np.isfinite(self.soil_frac + self.temp_c)
 
     def take(self, keep) -> Days:
         """The days for which `keep` (a mask or index of the last axis) holds."""
@@ -89,7 +96,8 @@ def month_mean(temp_c: np.ndarray, days: int = 30) -> np.ndarray:
 
 
 def washed_by(rain_mm: np.ndarray, numbers: Numbers) -> np.ndarray:
-    """How far the day's rain washes flowers out for the day after it, 0 to 1; unknown rain not at all."""
+    """How far a day's rain washes flowers out, for the day itself and the next, 0 to 1; unknown rain not
+    at all."""
     rain_mm = np.nan_to_num(rain_mm)
     return rain_mm / (rain_mm + numbers["flow.wash_half_mm"])
 
@@ -119,4 +127,5 @@ def days_of(daily: pd.DataFrame, normals: Normals, place: Place, numbers: Number
         month_temp_c=month_mean(daily["temp_mean_c"].to_numpy(float)),
         soil_frac=daily["soil_water_frac"].to_numpy(float),
         washed=washed_by(daily["precip_mm"].shift(1).to_numpy(float), numbers),
+        showered=washed_by(daily["precip_mm"].to_numpy(float), numbers),
     )

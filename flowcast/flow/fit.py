@@ -342,8 +342,7 @@ def _stock_after(log: Log, model: FlowModel) -> Stock:
     recent = log.days.take(slice(max(0, len(log.days) - 120), None))
     if not len(recent):
         return Stock(0.0, 0.0)
-    flying = flight_days(recent, log.numbers)
-    whole = flying & np.isfinite(recent.soil_frac) & np.isfinite(recent.temp_c)
+    whole = recent.whole & flight_days(recent, log.numbers)
     filled = np.zeros(len(recent))
     filled[whole] = from_scale(model.predict(recent.take(whole))[0])
     seen = log.intake[-len(recent) :]

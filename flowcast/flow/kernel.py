@@ -1,8 +1,8 @@
 """How alike two days are: the parts of the latent season, each with a scale of its own.
 
 A part says in which way days resemble each other (near in bloom, in date, in soil water, in what rain
-washed out the day before, in hours of flight, in time); its scale says how much of what a yard's days show comes from it. The general scales
-stand in numbers.toml; `flow.scales` learns a yard's own.
+washed out that day or the day before, in hours of flight, in time); its scale says how much of what a yard's days
+show comes from it. The general scales stand in numbers.toml; `flow.scales` learns a yard's own.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ class Scales:
     date: float
     soil: float
     wash: float
+    shower: float
     year: float
     weeks: float
     days: float
@@ -73,8 +74,9 @@ def weather_parts(
     soil = _near(a.soil_frac, b.soil_frac, numbers["flow.span_soil_frac"])
     soil *= _bell(spring, numbers["flow.span_soil_d"])
     yield "soil", kin.shared("soil", a.yard, b.yard, soil)
-    wash = np.outer(a.washed, b.washed) * _bell(spring, numbers["flow.span_wash_d"])
-    yield "wash", kin.shared("wash", a.yard, b.yard, wash)
+    weeks = _bell(spring, numbers["flow.span_wash_d"])
+    for name, rain in (("wash", (a.washed, b.washed)), ("shower", (a.showered, b.showered))):
+        yield name, kin.shared(name, a.yard, b.yard, np.outer(*rain) * weeks)
 
 
 def calendar_parts(
@@ -84,8 +86,8 @@ def calendar_parts(
     date = _bell(around(a.season_day, b.season_day), numbers["flow.span_date_d"])
     yield "date", kin.shared("date", a.yard, b.yard, date)
     ago = np.abs(a.time[:, None] - b.time[None, :])
-    for name in ("year", "weeks", "days"):
-        alike = np.exp(-ago / numbers[f"flow.span_{name}_d"])
+    for name, drift in (("year", _rough), ("weeks", _steady), ("days", _rough)):
+        alike = drift(ago, numbers[f"flow.span_{name}_d"])
         yield name, kin.shared(name, a.yard, b.yard, alike)
 
 
@@ -118,6 +120,17 @@ def around(a: np.ndarray, b: np.ndarray) -> np.ndarray:
 
 def _bell(chord2: np.ndarray, length_d: float) -> np.ndarray:
     return np.exp(-0.5 * chord2 / length_d**2)
+
+
+def _rough(ago: np.ndarray, length_d: float) -> np.ndarray:
+    """Of a drift whose next step asks for today alone (Matern 1/2)."""
+    return np.exp(-ago / length_d)
+
+
+def _steady(ago: np.ndarray, length_d: float) -> np.ndarray:
+    """Of a drift that goes on as it has begun, up or down, for a while (Matern 3/2)."""
+    far = np.sqrt(3.0) * ago / length_d
+    return (1.0 + far) * np.exp(-far)
 
 
 def _near(a: np.ndarray, b: np.ndarray, length: float) -> np.ndarray:

@@ -16,7 +16,7 @@ import numpy as np
 from flowcast.numbers import Numbers
 from flowcast.tables import Place
 
-SHARED = ("bloom", "date", "soil", "wash", "flight", "year", "weeks", "days")
+SHARED = ("bloom", "date", "soil", "wash", "shower", "flight", "year", "weeks", "days")
 Spot = tuple[float, float, float]  # km east, km north and metres above the yard itself
 
 

@@ -4,7 +4,7 @@
 
 The prior's mean and covariance come from the ensemble of `flow.prior`. The season is a sum of
 smooth functions of phenological day, calendar day, foraging hours, temperature, soil water and what
-rain washed out the day before; the drifts say how good this year, these weeks and these days are
+rain washed out that day and the day before; the drifts say how good this year, these weeks and these days are
 (`kernel`). Power and offset as found on simulated yards; see numbers.toml.
 """
 

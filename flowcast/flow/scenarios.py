@@ -117,6 +117,7 @@ def future_of(
         month_temp_c=month_mean(np.hstack([before, temp]))[:, -len(dates) :],
         soil_frac=np.asarray(soil),
         washed=washed_by(rain[:, :-1], numbers),
+        showered=washed_by(rain[:, 1:], numbers),
     )
     return Future(days, ahead["precip_mm"], ahead.labels, ahead.followed_d)
 

@@ -161,8 +161,7 @@ class Log:
             self.at[~self.single], self.spans["days"][~self.single], strict=True
         ):
             spoken[start : start + int(length)] = True
-        whole = np.isfinite(self.days.soil_frac) & np.isfinite(self.days.temp_c)
-        return np.flatnonzero(spoken & whole & flight_days(self.days, self.numbers))
+        return np.flatnonzero(spoken & self.days.whole & flight_days(self.days, self.numbers))
 
 
 def newest(logs: list[Log], most: int) -> list[Log]:

@@ -217,7 +217,10 @@ def _lent(record: Record, season: Season) -> dict[int, pd.DataFrame]:
     numbers, start = record.yard.numbers, record.yard.place.season_start
     shift = record.days.pheno_day - record.days.season_day
     rained = rain_against_normal(record.daily["precip_mm"], start, numbers)
-    daily = record.daily.assign(shift_d=shift, rained=rained, washed=record.days.washed)
+    days = record.days
+    daily = record.daily.assign(
+        shift_d=shift, rained=rained, washed=days.washed, showered=days.showered
+    )
     spans = same_dates(daily, season.first, season.last, numbers)
     nearest = sorted(spans, key=lambda year: abs(year - season.first.year))
     return {y: spans[y] for y in nearest[: 1 + int(numbers["reasons.kg_most_years"])]}

@@ -32,8 +32,11 @@ FLIGHT = {
     "light": ("light", "humid"),
 }
 # Columns that the drivers of the flowers swap: the water they get (in the ground, and what rain washed
-# out of them the day before), and warmth with the season's lead.
-FLOWERS = {"soil": ("soil_water_frac", "washed"), "timing": ("shift_d", "temp_mean_c")}
+# out of them that day and the day before), and warmth with the season's lead.
+FLOWERS = {
+    "soil": ("soil_water_frac", "washed", "showered"),
+    "timing": ("shift_d", "temp_mean_c"),
+}
 DRIVERS = (*FLIGHT, *FLOWERS)
 NEEDED = (
     "foraging_h",
@@ -81,8 +84,8 @@ def swap(
         Intake of each day by its gain (`household.intake_of`), NaN where it is not known. [kg/d]
     spans : dict
         Year -> days with the columns `NEEDED`, none missing, of this year and the others; shift_d is
-        the phenological day less the season day, rained the rain before as a share of normal, washed as of
-        `Days`.
+        the phenological day less the season day, rained the rain before as a share of normal, washed
+        and showered as of `Days`.
     """
     own, others = spans[year], [part for y, part in spans.items() if y != year]
     days = replace(days, foraging_h=own["foraging_h"].to_numpy(float))
@@ -170,6 +173,7 @@ def _flowers_of(days: Days, own: pd.DataFrame, other: pd.DataFrame, taken) -> Da
         days,
         soil_frac=given["soil_water_frac"],
         washed=given["washed"],
+        showered=given["showered"],
         temp_c=given["temp_mean_c"],
         pheno_day=days.season_day + given["shift_d"],
     )
