@@ -56,8 +56,9 @@ def test_shares_fall_with_distance_and_height_by_hand():
 
 def test_one_day_there_tells_of_the_same_day_here_by_hand():
     # Two normal days with covariance c, one of them seen: mean = m + c / (v + r) (value - m'), and the
-    # variance falls by c^2 / (v + r). On equal days of 9 h of flight, washed out wholly by rain of that day and
-    # the day before, every part is 1, so that c is the sum of scale^2 x share, all times the nearness; plants without a name in common share nothing.
+    # variance falls by c^2 / (v + r). On equal days of 9 h of flight, washed out wholly by rain of that day
+    # and the day before, every part is 1, so that c is the sum of scale^2 x share, all times the nearness;
+    # plants without a name in common share nothing.
     numbers = load_numbers(PLAIN)
     day = season_days(1).take([165])
     wet = {"washed": np.ones(1), "showered": np.ones(1)}

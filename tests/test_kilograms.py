@@ -1,5 +1,6 @@
 """Kilograms by driver: closed forms, sums, what must not move, and recovery from made seasons."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -376,6 +377,22 @@ def test_water_in_the_ground_before_brings_more(seasons):
     assert (told.parts[:, 0, DRIVERS.index("soil")] > 0).all()
     dry = wet | {2021: parts[2021].assign(rained=0.5)}
     assert (swap_of(seasons, 2021, dry).parts[:, 0, DRIVERS.index("soil")] < 0).all()
+
+
+@pytest.mark.parametrize("when", ["washed", "showered"])
+def test_rain_that_washes_flowers_out_is_water_for_them_and_nothing_else(seasons, when):
+    """Taught that such days bring a third, the model lays a season without them to their water alone."""
+    parts, log, _ = seasons
+    rained = np.arange(len(log[0][0])) % 5 == 0
+    taught = [
+        (replace(days, **{when: 0.7 * rained}), np.where(rained & (gain > 0), gain / 3.0, gain))
+        for days, gain in log
+    ]
+    others = {year: parts[2021].assign(**{when: 0.7 * rained}) for year in range(2020, 2026)}
+    told = swap_of((parts, log, model_of(taught)), 2021, others | {2021: parts[2021]})
+    soil = DRIVERS.index("soil")
+    assert (told.parts[:, 0, soil] > 1.0).all()
+    assert np.abs(np.delete(told.parts[:, 0], soil, axis=1)).max() < 1e-9
 
 
 def test_rain_before_has_no_side_for_plants_that_follow_rain(seasons):
