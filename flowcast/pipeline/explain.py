@@ -14,19 +14,11 @@ from flowcast.flow.days import Days, days_of
 from flowcast.flow.fit import FlowModel
 from flowcast.flow.household import intake_of
 from flowcast.flow.latent import flight_days, from_scale
+from flowcast.numbers import Numbers
 from flowcast.pipeline.gather import Reach
 from flowcast.pipeline.run import fit_record, plants_of, record_of
 from flowcast.reasons import Season, explain_span, hive_seasons
-from flowcast.reasons.kilograms import (
-    IN_ALL,
-    Kilograms,
-    departures,
-    in_kilograms,
-    lost_share,
-    together,
-    water,
-    when,
-)
+from flowcast.reasons.kilograms import Kilograms, season_in_kilograms
 from flowcast.reasons.plants import rain_against_normal
 from flowcast.reasons.spans import same_dates
 from flowcast.reasons.swaps import NEEDED, filled, kept, swap
@@ -132,51 +124,37 @@ def kilograms_of(
     record: Record, season: Season, seed: int = 1, model: FlowModel | None = None
 ) -> Kilograms | None:
     """Kilograms by driver, where the season and enough other years are known and bees fly; else None."""
-    numbers = record.yard.numbers
-    year, lent = season.first.year, _lent(record, season)
-    enough = len(lent) - 1 >= numbers["reasons.kg_years"]
-    if np.isnan(season.gain.now) or not enough:
+    numbers, year = record.yard.numbers, season.first.year
+    known = None if np.isnan(season.gain.now) else _flown(_lent(record, season), year, numbers)
+    if known is None:
         return None
-    spans = filled(lent, year)
-    hours = np.array([part["foraging_h"].to_numpy() for part in spans.values()])
-    # A day on which nobody flies in any year brings nothing, whatever is swapped.
-    told = np.isfinite(hours).all(axis=0) & (hours.max(axis=0) >= numbers["flow.flight_min_h"])
-    lacks = lent[year][list(NEEDED)].isna().any(axis=1).to_numpy()
-    if not told.any() or 1 - lacks.mean() < numbers["reasons.gain_share"]:
-        return None
-    spans = {y: part[told] for y, part in spans.items()}
+    spans, lacks = known
     model, at = model or fit_record(record), record.daily.index.get_indexer(spans[year].index)
     intake, full = _intake(record, model)
     # Of a day on which comb ran out the model knows better: to it the gain was a bound.
     days, seen = record.days.take(at), np.where(full, np.nan, intake)[at]
     swapped = swap(model, days, seen, spans, year, numbers, np.random.default_rng(seed))
-    usual = swapped.usual_kg
-    blind = float(usual[lacks[told]].sum() / max(usual.sum(), 1e-9))
-    parts, rest = in_kilograms(
-        swapped,
-        lost_share(spans, year, usual),
-        season.gain.more,
-        season.gain_years,
-        season.gain_known,
-        blind,
-        numbers,
-        _hidden(record, season, model, intake, full),
-    )
-    days_of_most = when(departures(spans, year), usual, parts["kg"], numbers)
-    wetter = water(spans, year, usual)
-    if not wetter:
-        days_of_most.loc["soil"] = pd.NaT
-    parts = parts.join(days_of_most)
-    return Kilograms(
-        parts=parts.drop(index=IN_ALL),
-        flight=parts.loc[IN_ALL],
-        more_kg=season.gain.more,
-        rest_kg=rest,
-        water=wetter,
-        together=together(spans, year),
-        years=len(spans) - 1,
-        seasons=len(season.gain_years),
-    )
+    hidden = _hidden(record, season, model, intake, full)
+    return season_in_kilograms(season, swapped, spans, lacks, numbers, hidden)
+
+
+def _flown(
+    lent: dict[int, pd.DataFrame], year: int, numbers: Numbers
+) -> tuple[dict[int, pd.DataFrame], np.ndarray] | None:
+    """Days on which bees fly in some year, without holes, and which of them the season itself lacks.
+
+    A day on which nobody flies in any year brings nothing, whatever is swapped. None where too few
+    years, no such day or too little of the season is known.
+    """
+    if len(lent) - 1 < numbers["reasons.kg_years"]:
+        return None
+    spans = filled(lent, year)
+    hours = np.array([part["foraging_h"].to_numpy() for part in spans.values()])
+    told = np.isfinite(hours).all(axis=0) & (hours.max(axis=0) >= numbers["flow.flight_min_h"])
+    lacks = lent[year][list(NEEDED)].isna().any(axis=1).to_numpy()
+    if not told.any() or 1 - lacks.mean() < numbers["reasons.gain_share"]:
+        return None
+    return {y: part[told] for y, part in spans.items()}, lacks[told]
 
 
 def _intake(record: Record, model: FlowModel) -> tuple[np.ndarray, np.ndarray]:

@@ -31,6 +31,10 @@ OWN_FILE = "the yard's own file"
 Tell = Callable[[str, float], None]
 
 
+def unheard(words: str, share: float) -> None:
+    """What is being done, told to nobody; named, so that a `Reach` can be sent to a process."""
+
+
 @dataclass(frozen=True)
 class Reach:
     """How far a run may reach for weather.
@@ -49,7 +53,7 @@ class Reach:
     station: bool = True
     now: pd.Timestamp | None = None
     sleep: Callable[[float], None] = time.sleep
-    tell: Tell = lambda words, share: None
+    tell: Tell = unheard
 
 
 @dataclass(frozen=True)

@@ -64,6 +64,7 @@ def known_before(sources: Sources, issue_date: pd.Timestamp, *, current: bool = 
     whole = weather.complete_weather(joined.table, place, numbers)
     daily = daily_of(whole, place, numbers)
     _check_reach(daily, issue_date, numbers)
+    of_weather = _weather_notes(kept, whole, daily, issue_date)
     normals = weather.fit_normals(daily, weather.midwinter(place), numbers)
     logs, notes = clean_logs(yard, sources.scales, cut, _air(whole, numbers))
     logs = with_free_comb(logs, yard, issue_date, current=current)
@@ -80,16 +81,7 @@ def known_before(sources: Sources, issue_date: pd.Timestamp, *, current: bool = 
         logs=logs,
         spans=spans,
         apart=scale_log.apart(logs, numbers),
-        notes=[
-            *yard.notes,
-            *sources.notes,
-            *_block_notes(kept, issue_date),
-            *(note for note in whole.notes if "completed.days_missing" not in note.keys),
-            *_holes(daily),
-            *notes,
-            *dropped,
-            *left_out,
-        ],
+        notes=[*yard.notes, *sources.notes, *of_weather, *notes, *dropped, *left_out],
         parts=_parts(kept, joined, place),
         columns=_columns(joined, whole, [block for block, _ in kept]),
         station=check,
@@ -246,6 +238,17 @@ def _check_reach(daily: pd.DataFrame, issue_date: pd.Timestamp, numbers) -> None
             f"the weather {last}, too long before {issue_date:%Y-%m-%d}. Add the days between, or "
             "choose an earlier --as-of."
         )
+
+
+def _weather_notes(
+    kept: list[tuple[Block, pd.DataFrame]],
+    whole: weather.Weather,
+    daily: pd.DataFrame,
+    issue_date: pd.Timestamp,
+) -> list[Note]:
+    """What is to be said of the weather: of each block, of what was completed, of days it lacks."""
+    completed = (note for note in whole.notes if "completed.days_missing" not in note.keys)
+    return [*_block_notes(kept, issue_date), *completed, *_holes(daily)]
 
 
 def _block_notes(kept: list[tuple[Block, pd.DataFrame]], issue_date: pd.Timestamp) -> list[str]:

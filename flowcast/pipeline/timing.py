@@ -226,34 +226,25 @@ def _is_mild(temp_c: np.ndarray, numbers: Numbers) -> bool:
 def _hive(
     hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetles, latest
 ) -> HiveTiming:
-    numbers = found.record.yard.numbers
+    numbers, seasons = found.record.yard.numbers, found.model.seasons
     threshold = found.record.yard.flow_day_kg * size_of(hive, numbers)
     rng = np.random.default_rng(found.seed)  # the same draws for every hive, so that they compare
-    seasons = found.model.seasons
     ahead = hive_ahead(futures.scenarios, hive, futures.brooding, numbers, rng, seasons=seasons)
     stores = stores_of(hive, numbers)
     free = free_of(hive, stores, numbers)
-    plan = _plan(visits)
-    wet = float(np.mean(found.model.stock.wet))
-    supers = super_advice(
-        hive, ahead, free, _next_super(hive), plan, threshold, numbers, unripe_kg=wet
-    )
-    supers = _near(supers, visits)
-    temp_c, breeding = futures.column("temp_mean_c"), _breeding(beetles)
+    temp_c, breeding, plan = futures.column("temp_mean_c"), _breeding(beetles), _plan(visits)
     feed = stores_advice(
         hive, ahead, stores, temp_c, plan, threshold, numbers, beetle_season=breeding
     )
-    supers = while_fed(supers, _syrup(feed), numbers)
-    supers = off_for_feed(supers, feed.verdict == "supers off first")
     learned, mild = seasons >= 1, _is_mild(temp_c, numbers)
     leave = leave_advice(hive, ahead, stores, threshold, numbers, learned=learned, mild=mild)
-    room = free.kg if free else None
     until = swarms_until(found.record)
+    room = free.kg if free else None
     watch = swarm_watch(hive, ahead, futures.air, until is not None, room, numbers)
     splits, short = _splits(hive, found, futures, visits, beetles, ahead), feed.short_until(numbers)
     return HiveTiming(
         hive=hive.name,
-        supers=against_mites(supers, latest),
+        supers=against_mites(_supers(hive, ahead, free, feed, found, visits, threshold), latest),
         splits=tuple(heed_drones(after_feed(split, short), watch) for split in splits),
         swarm=_on_fit_day(_dated(watch, until, visits), visits),
         stores=feed if feed.food == NO_FEED or feed.at_once else _on_fit_day(feed, visits),
@@ -265,6 +256,18 @@ def _hive(
         if beginning
         else None,
     )
+
+
+def _supers(
+    hive: HiveNow, ahead: HiveAhead, free, feed: StoresAdvice, found, visits, threshold_kg: float
+) -> SuperAdvice:
+    """Supers on or off within the near weeks, as far as feeding lets it."""
+    numbers, wet = found.record.yard.numbers, float(np.mean(found.model.stock.wet))
+    supers = super_advice(
+        hive, ahead, free, _next_super(hive), _plan(visits), threshold_kg, numbers, unripe_kg=wet
+    )
+    supers = while_fed(_near(supers, visits), _syrup(feed), numbers)
+    return off_for_feed(supers, feed.verdict == "supers off first")
 
 
 def _not_before(visits: Visits) -> pd.Timestamp | None:

@@ -18,6 +18,7 @@ import pandas as pd
 from scipy.special import ndtr
 
 from flowcast.numbers import Numbers
+from flowcast.reasons.season import Season
 from flowcast.reasons.swaps import DRIVERS, FLIGHT, FLOWERS, Swapped, grown, lost
 
 GROUPS = ["flight" if driver in FLIGHT else driver for driver in DRIVERS]  # trusted alike
@@ -53,6 +54,53 @@ class Kilograms:
         names = list(self.together)
         pairs = [(a, b, self.together.loc[a, b]) for a, b in combinations(names, 2)]
         return sorted((p for p in pairs if abs(p[2]) >= ALIKE), key=lambda p: -abs(p[2]))
+
+
+def season_in_kilograms(
+    season: Season,
+    swapped: Swapped,
+    spans: dict[int, pd.DataFrame],
+    lacks: np.ndarray,
+    numbers: Numbers,
+    hidden_kg: float = 0.0,
+) -> Kilograms:
+    """A season's parts with the days that hold most of each, the rest, and what goes with them.
+
+    Parameters
+    ----------
+    spans : dict
+        The days of each year that were swapped, by year.
+    lacks : array of bool, shape (days,)
+        Days without weather of the season's own.
+    hidden_kg : float
+        As in `in_kilograms`. [kg]
+    """
+    year, usual = season.first.year, swapped.usual_kg
+    parts, rest = in_kilograms(
+        swapped,
+        lost_share(spans, year, usual),
+        season.gain.more,
+        season.gain_years,
+        season.gain_known,
+        float(usual[lacks].sum() / max(usual.sum(), 1e-9)),
+        numbers,
+        hidden_kg,
+    )
+    wetter = water(spans, year, usual)
+    days = when(departures(spans, year), usual, parts["kg"], numbers)
+    if not wetter:
+        days.loc["soil"] = pd.NaT
+    parts = parts.join(days)
+    return Kilograms(
+        parts=parts.drop(index=IN_ALL),
+        flight=parts.loc[IN_ALL],
+        more_kg=season.gain.more,
+        rest_kg=rest,
+        water=wetter,
+        together=together(spans, year),
+        years=len(spans) - 1,
+        seasons=len(season.gain_years),
+    )
 
 
 def in_kilograms(
