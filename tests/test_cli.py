@@ -64,11 +64,12 @@ def test_what_is_wrong_is_one_line_and_exit_1(arguments, says):
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no full device on this machine")
-def test_a_full_disk_is_one_line_and_exit_1():
+@pytest.mark.parametrize("command", ["check", "report"])
+def test_a_full_disk_is_one_line_and_exit_1(command, tmp_path):
     with Path("/dev/full").open("w") as full:
         done = subprocess.run(
-            [sys.executable, "-m", "flowcast", "check", str(SAMPLES / "new-garden")],
-            stdout=full, stderr=subprocess.PIPE, text=True,
+            [sys.executable, "-m", "flowcast", command, str(SAMPLES / "new-garden")],
+            stdout=full, stderr=subprocess.PIPE, text=True, cwd=tmp_path,
         )  # fmt: skip
     assert done.returncode == 1
     assert "No space left" in done.stderr

@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from flowcast.cli.options import AsOf, At, Draws, Json, Offline, Refresh, Seed
-from flowcast.cli.telling import progress, show_json
+from flowcast.cli.telling import progress, show_json, show_words
 from flowcast.cli.typed import day_of, must_be_one_place
 
 
@@ -71,7 +71,7 @@ def report(
     if as_json:
         show_json(found | {"page": str(path)})
     else:
-        typer.echo(f"The page is {path}. Open it in any browser.")
+        show_words(f"The page is {path}. Open it in any browser.")
     if open_it:
         import webbrowser
 
