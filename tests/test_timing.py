@@ -346,7 +346,27 @@ def test_a_hand_weighed_yard_is_advised_too(tmp_path):
         log.iloc[12 :: 24 * 9].to_csv(folder / f"{name}.csv", index=False)
     found = pipeline.timing(folder, as_of=ISSUE, scenarios=100)
     assert found.hives[0].ripe.verdict == "no reading"
+    room = timing_text(found).split("Ripe honey")[1].split("Honey to take")[0]
+    assert room.count("through the night") == 1  # nothing is said twice: common practice, no source
     assert np.isfinite(found.hives[0].stores.stores_kg).all()
+
+
+def test_unknown_stores_hold_what_the_scale_saw_come_in_and_not_what_was_taken(tmp_path):
+    """Hand-worked: no hive that has just gained 24 kg is guessed at 12 kg; 9 kg lifted off are gone."""
+    folder = write_folder(
+        tmp_path / "yard", plain_weather(), work="2024-06-08 08:00,B,honey off,9,\n"
+    )
+    log = pd.read_csv(folder / "B.csv")
+    time = pd.to_datetime(log["time"])
+    days = ((time - pd.Timestamp("2024-05-29", tz="UTC")) / pd.Timedelta(days=1)).clip(0, 12)
+    log["kg"] = 40.0 + 2.0 * days - 9.0 * (time >= pd.Timestamp("2024-06-08 07:00", tz="UTC"))
+    log.to_csv(folder / "B.csv", index=False)
+    record = pipeline.record_of(folder, None, ISSUE, None)
+    hive = hives_now(record, current=True)[1]
+    assert hive.risen_kg == pytest.approx(24.0 - 9.0, abs=0.5)
+    low, middle, _ = pipeline.timing(folder, as_of=ISSUE, scenarios=100).hives[1].stores.stores_kg
+    assert low > 15.0
+    assert middle == pytest.approx(12.0 + 15.0, abs=0.5)
 
 
 def test_hives_that_are_told_the_same_share_lines_and_rules():

@@ -59,7 +59,8 @@ class HiveNow:
     supers_on: whether boxes for people's honey are on; None when not known. cells: queen cells
     with larvae or capped were seen; clipped: the queen's wing is. share: what this hive brings in,
     as a share of the yard's middle hive, with its standard deviation in the log; None when its
-    record does not tell.
+    record does not tell. risen_kg: how much more its log has it hold than at its lightest of the last
+    weeks, what was taken off left out. [kg]
     """
 
     name: str
@@ -75,13 +76,15 @@ class HiveNow:
     cells: bool = False
     clipped: bool = False
     share: tuple[float, float] | None = None
+    risen_kg: float = 0.0
 
 
 def stores_of(hive: HiveNow, numbers: Numbers) -> Estimate:
     """Honey and nectar in the hive now, by whatever tells it best.
 
     The gross weight less wood, bees, brood and pollen; or the full frames of the boxes; or the
-    keeper's estimate. With none of them a wide guess, which says that it is one.
+    keeper's estimate. With none of them a wide guess, which says that it is one, and what the scale
+    saw come in on top of it: the guess is of the day on which the hive was lightest.
     """
     told = [_by_weight(hive, numbers), _by_frames(hive.boxes, numbers), _by_keeper(hive, numbers)]
     known = [estimate for estimate in told if estimate is not None]
@@ -89,7 +92,7 @@ def stores_of(hive: HiveNow, numbers: Numbers) -> Estimate:
         return min(known, key=lambda estimate: estimate.sd_kg)
     half = size_of(hive, numbers)
     guess, sd = numbers["timing.stores_unknown_kg"], numbers["timing.stores_unknown_sd_kg"]
-    return Estimate(half * guess, half * sd, "unknown")
+    return Estimate(half * guess + hive.risen_kg, half * sd, "unknown")
 
 
 def _by_weight(hive: HiveNow, numbers: Numbers) -> Estimate | None:
