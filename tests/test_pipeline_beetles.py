@@ -124,12 +124,12 @@ def test_each_count_is_read_for_what_it_is(found):
     assert said["H1"] == "Ordinary for a strong colony this month, look again in 14 days."
     assert said["N1"].startswith("No comfort from the number: it is a nucleus")
     assert "it swarmed not long before" in said["H3"]
-    assert "wax moth larvae web" in said["H2"]
-    assert "act now" in said["H2"]
+    assert said["H2"] == "Larvae: act now, whatever the count."
 
 
 def test_larvae_lead_the_answer_and_rules_come_first(found):
     text = " ".join(beetles_text(found).split())
+    assert text.count("wax moth larvae web the comb") == 1  # nothing is said twice: common practice
     assert text.index("Local biosecurity rules come first") < text.index(
         "act now, whatever the counts"
     )

@@ -449,7 +449,7 @@ def test_beetles_dates_and_a_season_of_a_place(tmp_path, servers, monkeypatch):
     past = pipeline.explain(at=here, reach=reach())
     told = " ".join(screen.season_text(past).split())
     assert "2024/25" in told
-    assert "No scale tells enough of this time to speak of weights" in told
+    assert "No scale tells of this time, so nothing is said of weights." in told
 
 
 # The command line

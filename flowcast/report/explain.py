@@ -306,7 +306,7 @@ def _gain(found: YardSeason) -> list[str]:
     season, say = found.season, found.record.yard.say
     gain = season.gain
     if math.isnan(gain.now):
-        return [say("gains.no_scale")]
+        return [_too_little_log(season, say)]
     whose = capital(_whose(found))
     text = say("gains.it", whose=whose, gained=_gained_or_lost(gain.now, say, season.full_days))
     if 100 * season.gain_known <= 97:
@@ -315,6 +315,13 @@ def _gain(found: YardSeason) -> list[str]:
         return [say("gains.no_other", gained=text)]
     usual = _gained_or_lost(gain.usual, say)
     return [say("gains.others", gained=text, n=gain.years - 1, others=usual)]
+
+
+def _too_little_log(season: Season, say: Say) -> str:
+    """That no weights are told; of a log of some of the days, how to be told of those."""
+    every = len(season.daily)
+    known = round(season.gain_known * every)
+    return say("gains.little_scale", known=str(known), n=every) if known else say("gains.no_scale")
 
 
 def _hives(season: Season, say: Say) -> list[str]:
@@ -372,7 +379,7 @@ def _why_no_kilograms(found: YardSeason) -> str:
     if found.kilograms is not None:
         return ""
     if math.isnan(found.season.gain.now):
-        return "no_log"
+        return "little_log" if found.season.gain_known else "no_log"
     numbers, season = found.record.yard.numbers, found.season
     if season.missing_days > (1 - numbers["reasons.gain_share"]) * len(season.daily):
         return "no_weather"
