@@ -351,6 +351,23 @@ def test_a_hand_weighed_yard_is_advised_too(tmp_path):
     assert np.isfinite(found.hives[0].stores.stores_kg).all()
 
 
+def test_a_hive_with_beetle_larvae_gets_no_super_and_is_not_split(tmp_path):
+    """Uncovered comb is where beetles lay, and small colonies fail first: beetle sheet; a later count
+    without larvae lifts it."""
+    rows = "date,hive,days,beetles,larvae\n2024-06-04,A,14,30,yes\n"
+    full = BOXES.replace("full = 4", "full = 9").replace("full = 3", "full = 9")
+    folder = write_folder(tmp_path / "yard", plain_weather(), more=full)
+    plain = pipeline.timing(folder, as_of=ISSUE, scenarios=100).hives[0]
+    assert plain.supers.verdict == "add"
+    (folder / "beetles.csv").write_text(rows, "utf-8")
+    seen = pipeline.timing(folder, as_of=ISSUE, scenarios=100)
+    assert seen.hives[0].supers.verdict == "larvae first"
+    assert "split" not in {split.verdict for split in seen.hives[0].splits}
+    assert "No super while beetle larvae are in the hive" in " ".join(timing_text(seen).split())
+    (folder / "beetles.csv").write_text(rows + "2024-06-08,A,4,3,no\n", "utf-8")
+    assert not hives_now(pipeline.record_of(folder, None, ISSUE, None), current=True)[0].larvae
+
+
 def test_unknown_stores_hold_what_the_scale_saw_come_in_and_not_what_was_taken(tmp_path):
     """Hand-worked: no hive that has just gained 24 kg is guessed at 12 kg; 9 kg lifted off are gone."""
     folder = write_folder(

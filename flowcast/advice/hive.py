@@ -60,7 +60,7 @@ class HiveNow:
     with larvae or capped were seen; clipped: the queen's wing is. share: what this hive brings in,
     as a share of the yard's middle hive, with its standard deviation in the log; None when its
     record does not tell. risen_kg: how much more its log has it hold than at its lightest of the last
-    weeks, what was taken off left out. [kg]
+    weeks, what was taken off left out. [kg] larvae: beetle larvae were in its newest count, and that lately.
     """
 
     name: str
@@ -77,6 +77,7 @@ class HiveNow:
     clipped: bool = False
     share: tuple[float, float] | None = None
     risen_kg: float = 0.0
+    larvae: bool = False
 
 
 def stores_of(hive: HiveNow, numbers: Numbers) -> Estimate:

@@ -18,7 +18,7 @@ from flowcast.numbers import Numbers
 class SuperAdvice(Advice):
     """Verdicts: "add", "take off" (empty ones, with no flow in sight), "room enough", "no more this
     season", "too few bees", "while fed" (none is put on a hive that is to be fed with syrup first),
-    "unknown".
+    "larvae first" (nor on one in which beetle larvae were seen), "unknown".
 
     count: supers to add on that visit, or to take off, of box_kind. back_chance: of those taken off, the
     chance that one is wanted again by back_until. free_kg: quantiles 10, 50, 90 % of what
@@ -99,6 +99,14 @@ def super_advice(
         return replace(found, verdict="too few bees", when=out, reasons=why, changes=changes)
     count = _how_many(left, room, at, numbers)
     return replace(found, **_added(count, out, next_super))
+
+
+def off_larvae(supers: SuperAdvice, larvae: bool) -> SuperAdvice:
+    """No super is put on a hive with beetle larvae in it: its space is closed to what the bees cover."""
+    if supers.verdict != "add" or not larvae:
+        return supers
+    why = {"reasons": ("larvae seen",), "changes": ("a count without larvae",)}
+    return replace(supers, verdict="larvae first", when=None, count=0, **why)
 
 
 def while_fed(supers: SuperAdvice, syrup: When | None, numbers: Numbers) -> SuperAdvice:

@@ -70,6 +70,7 @@ def _hive_now(
         clipped=hive.clipped_queen,
         share=_share(hive.name, record, middle),
         risen_kg=_risen(hive.name, record),
+        larvae=_larvae(hive.name, record),
     )
 
 
@@ -109,6 +110,14 @@ def _risen(hive: str, record: Record) -> float:
     ]
     course = pd.concat([gained, jumped]).sort_index(kind="stable").cumsum()
     return float(course.iloc[-1] - min(course.min(), 0.0)) if len(course) else 0.0
+
+
+def _larvae(hive: str, record: Record) -> bool:
+    """Whether the hive's newest count, a recent one, found beetle larvae."""
+    counts = record.yard.beetles
+    own = counts[(counts["hive"] == hive) & (counts["date"] < record.issue_date)]
+    lately = record.issue_date - pd.Timedelta(days=record.yard.numbers["beetle.alarm_d"])
+    return bool(len(own) and own["larvae"].iloc[-1] and own["date"].iloc[-1] >= lately)
 
 
 def _fresh_d(record: Record) -> int:

@@ -29,6 +29,7 @@ from flowcast.advice.splits import (
     SwarmWatch,
     after_feed,
     heed_drones,
+    not_on_larvae,
     split_advice,
     swarm_watch,
 )
@@ -38,6 +39,7 @@ from flowcast.advice.supers import (
     SuperAdvice,
     against_mites,
     off_for_feed,
+    off_larvae,
     super_advice,
     while_fed,
 )
@@ -238,7 +240,7 @@ def _hive(
     supers = super_advice(
         hive, ahead, free, _next_super(hive), plan, threshold, numbers, unripe_kg=wet
     )
-    supers = _near(supers, visits)
+    supers = off_larvae(_near(supers, visits), hive.larvae)
     temp_c, breeding = futures.column("temp_mean_c"), _breeding(beetles)
     feed = stores_advice(
         hive, ahead, stores, temp_c, plan, threshold, numbers, beetle_season=breeding
@@ -254,7 +256,10 @@ def _hive(
     return HiveTiming(
         hive=hive.name,
         supers=against_mites(supers, latest),
-        splits=tuple(heed_drones(after_feed(split, short), watch) for split in splits),
+        splits=tuple(
+            heed_drones(not_on_larvae(after_feed(split, short), hive.larvae), watch)
+            for split in splits
+        ),
         swarm=_on_fit_day(_dated(watch, until, visits), visits),
         stores=feed if feed.food == NO_FEED or feed.at_once else _on_fit_day(feed, visits),
         leave=replace(leave, not_before=_not_before(visits)),
