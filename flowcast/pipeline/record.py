@@ -300,12 +300,22 @@ def _columns(joined: weather.Joined, whole: weather.Weather, blocks: list[Block]
     return pd.DataFrame.from_dict(rows, orient="index")
 
 
+def _runs(years: set[int]) -> tuple[str | Note, ...]:
+    """Years in a row as one: 2016 to 2019, 2022."""
+    firsts = sorted(year for year in years if year - 1 not in years)
+    lasts = sorted(year for year in years if year + 1 not in years)
+    return tuple(
+        Note.of("numbers.range", low=str(first), high=str(last)) if last > first else str(first)
+        for first, last in zip(firsts, lasts, strict=True)
+    )
+
+
 def _holes(daily: pd.DataFrame) -> list[Note]:
     """Days in the midst of the weather that could not be completed, and what they cost."""
     gone = daily.index[daily["temp_mean_c"].isna()]
     if not len(gone):
         return []
-    years = tuple(str(year) for year in sorted(set(gone.year)))
+    years = _runs(set(map(int, gone.year)))
     return [Note.of("weather.holes", n=len(gone), first=gone[0], last=gone[-1], years=years)]
 
 

@@ -10,6 +10,9 @@ from flowcast.messages.units import shown_in
 from flowcast.report.weather import ahead_line, weather_lines
 from flowcast.results import Checked, Record, YardOutlook
 from flowcast.scale_log import CleanLog
+from flowcast.weather import season_start_year
+
+SPREAD_SEASONS = 1.5  # gains that lie in so many more seasons than they fill are said to
 
 
 def basis(found: YardOutlook) -> list[str]:
@@ -70,8 +73,20 @@ def _log_basis(record: Record, seasons: float) -> str:
         return say("basis.no_log")
     kinds = {log.kind for log in record.logs}
     how = "by_hand" if kinds == {"hand weighings"} else "on_scales"
-    rests = say(f"basis.{how}", n=len(record.logs), length=_length(seasons, say))
-    return rests if seasons >= 2 else f"{rests} {say('basis.short_log')}"
+    rests = [say(f"basis.{how}", n=len(record.logs), length=_length(seasons, say))]
+    touched = _seasons_touched(record)
+    if touched - seasons >= SPREAD_SEASONS:
+        rests.append(say("basis.spread", n=touched))
+    if seasons < 2:
+        rests.append(say("basis.short_log"))
+    return " ".join(rests)
+
+
+def _seasons_touched(record: Record) -> int:
+    """In how many seasons the gains lie: a scale that stands in summer only tells of many in part."""
+    days = [log.gains.index[log.gains["quality"] == "good"] for log in record.logs]
+    start = record.yard.place.season_start
+    return len(set().union(*(season_start_year(index, start) for index in days)))
 
 
 def _others_basis(found: YardOutlook) -> list[str]:

@@ -26,7 +26,7 @@ def outlook_text(found: YardOutlook) -> str:
     outlook, say = found.outlook, found.record.yard.say
     lines = [*_paragraph(words.headline(found)), ""]
     lines += _paragraph(words.answer(outlook, say))
-    lines += _paragraph(words.gains(outlook, say, log=found.model.has_log))
+    lines += _paragraph(words.gains(found))
     lines += ["", *_weeks(outlook, say)]
     lines += _under_heading(say("titles.standing"), words.season_so_far(found))
     lines += _under_heading(say("titles.rests"), basis(found))

@@ -89,7 +89,7 @@ def _head(report: YardReport) -> dict:
         "issued": say.full_day(outlook.issue_date),
         "answer": words.answer(outlook, say),
         "mark": say("outlook.of_place") if yard.is_place else mark,
-        "gains": words.gains(outlook, say, log=has_log),
+        "gains": words.gains(found),
         "flow_day": say("outlook.flow_day", weight=say.weight(outlook.threshold_kg)),
         "first": timing.answer(report.dates) if report.dates else "",
     }

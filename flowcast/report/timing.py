@@ -261,7 +261,8 @@ def _none_near(found: YardTiming) -> str:
     say, day = found.record.yard.say, found.visits.next_fit(found.issue_date)
     if day is None:
         return say("fit.none", date=say.full_day(found.until))
-    return say("fit.none_near", date=say.weekday(day))
+    date = say.weekday(day) if day.year == found.issue_date.year else say.full_day(day)
+    return say("fit.none_near", date=date)
 
 
 def cautions(found: YardTiming) -> list[str]:
