@@ -84,6 +84,20 @@ def test_stores_by_frames_by_keeper_and_by_nothing():
     assert (leave.verdict, leave.needs) == ("unknown", ("weight or full frames",))
 
 
+def test_a_weight_that_its_frames_full_of_honey_could_not_have_is_not_believed():
+    """Hand-worked: 20 deep frames of 3 kg hold 60 kg. 140 kg gross less 24 of wood and some 8 of bees,
+    brood and pollen leave 108: a box is not named, or the zero is wrong. 80 kg may be."""
+    boxes = (Box("deep", 10, 10, 3), Box("deep", 10, 10, 5))
+    heavy = HiveNow("A", boxes, gross_kg=140, wood_kg=24)
+    assert (stores_of(heavy, NUMBERS).how, stores_of(heavy, NUMBERS).kg) == ("boxes", 24)
+    said = stores_advice(
+        heavy, plain_ahead(np.full(60, -0.1)), stores_of(heavy, NUMBERS), np.full((40, 60), 20.0),
+        weekly("2025-05-01"), THRESHOLD, NUMBERS,
+    )  # fmt: skip
+    assert "more than combs hold" in said.cautions
+    assert stores_of(replace(heavy, gross_kg=80), NUMBERS).how == "weight"
+
+
 def test_wood_of_a_double_deep_guessed_from_its_boxes():
     """Two deep boxes of 9.5 kg on floor, cover and roof of 7: the 26 kg of the worked story."""
     wood = wood_of(HIVE, NUMBERS)

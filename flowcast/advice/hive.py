@@ -85,15 +85,27 @@ def stores_of(hive: HiveNow, numbers: Numbers) -> Estimate:
 
     The gross weight less wood, bees, brood and pollen; or the full frames of the boxes; or the
     keeper's estimate. With none of them a wide guess, which says that it is one, and what the scale
-    saw come in on top of it: the guess is of the day on which the hive was lightest.
+    saw come in on top of it: the guess is of the day on which the hive was lightest. A weight that
+    leaves more honey than the combs can hold does not count.
     """
-    told = [_by_weight(hive, numbers), _by_frames(hive.boxes, numbers), _by_keeper(hive, numbers)]
+    weighed = None if overweight(hive, numbers) else _by_weight(hive, numbers)
+    told = [weighed, _by_frames(hive.boxes, numbers), _by_keeper(hive, numbers)]
     known = [estimate for estimate in told if estimate is not None]
     if known:
         return min(known, key=lambda estimate: estimate.sd_kg)
     half = size_of(hive, numbers)
     guess, sd = numbers["timing.stores_unknown_kg"], numbers["timing.stores_unknown_sd_kg"]
     return Estimate(half * guess + hive.risen_kg, half * sd, "unknown")
+
+
+def overweight(hive: HiveNow, numbers: Numbers) -> bool:
+    """Whether the scale tells of far more honey than all frames hold: a box is not named, or wood_kg or
+    the scale's zero is wrong."""
+    told = _by_weight(hive, numbers)
+    if told is None or not hive.boxes:
+        return False
+    room = sum(box.frames * frame_kg(box.kind, numbers) for box in hive.boxes)
+    return told.kg - 2 * told.sd_kg > room
 
 
 def _by_weight(hive: HiveNow, numbers: Numbers) -> Estimate | None:
