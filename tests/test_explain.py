@@ -189,12 +189,17 @@ def test_one_year_of_weather_says_so(tmp_path):
     "asked, error, says",
     [
         ({"season": "last"}, InputError, "no season. Write it as 2025"),
-        ({"season": "1995"}, NotEnoughDataError, "the weather runs from"),
+        ({"season": "1995"}, NotEnoughDataError, "does not hold all of 1995-01-01"),
         ({"season": "2023/99"}, InputError, "--season 2023/99: no season"),
         ({"season": "2023", "against": "x"}, InputError, "--against x: no season"),
         ({"last": "2023-06-01"}, InputError, "--to needs --from"),
         ({"first": "2020-01-01", "last": "2022-06-01"}, InputError, "longer than a year"),
         ({"first": "2023-06-01", "last": "2023-06-05"}, NotEnoughDataError, "fewer than 14"),
+        (
+            {"first": "2011-06-01", "last": "2011-07-05"},
+            NotEnoughDataError,
+            "2011-06-01 to 2011-07-05",
+        ),
     ],
 )
 def test_what_cannot_be_explained_is_one_sentence(yard, asked, error, says):

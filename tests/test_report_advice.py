@@ -97,7 +97,10 @@ def test_supers_are_said(verdict, says):
         verdict=verdict, when=WHEN, count=2, box_kind="medium", free_kg=NINE, last_worth=DAY,
         back_chance=0.1, back_until=DAY + pd.Timedelta(days=28),
     )  # fmt: skip
-    assert says in advice.what(one, SAY)
+    said = advice.what(one, SAY)
+    assert says in said
+    # Said once: no further super is what "not worth it from today on" means as well.
+    assert ("is not worth it" in said) == (verdict in ("add", "room enough", "while fed"))
     if verdict == "take off":
         assert "wanted again by 3 July 1 in 10" in advice.what(one, SAY)
         assert advice.task(one, SAY) == "Take 2 empty medium supers off"
@@ -324,6 +327,16 @@ def test_supers_that_come_off_before_the_flow_ends_are_said_to():
     assert "when the flow ends" not in said
     assert advice.task(one, SAY) == "Supers off; count mites"
     assert advice.task(replace(one, goes_on=0.3), SAY) == "Flow over? Supers off; count mites"
+
+
+def test_a_fit_day_after_the_latest_is_not_called_the_end_of_the_flow():
+    """The date would lie beyond its own interval and beyond "at the latest". Hand-worked."""
+    late = replace(WHEN, date=DAY + pd.Timedelta(days=9), last=DAY)
+    one = AfterAdvice(verdict="ahead", bees=BEES, when=late, until=DAY, latest=DAY, goes_on=0.0)
+    said = advice.what(one, SAY)
+    assert "and by 5 June at the latest" in said
+    assert "the next is Sunday 14 June: take any fit hour before" in said
+    assert "about Sunday 14 June" not in said
 
 
 @pytest.mark.parametrize("verdict", ["ahead", "now", "past", "no winter", "unknown"])

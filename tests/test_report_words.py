@@ -9,8 +9,10 @@ import pytest
 from flowcast.flow.standing import Measure, Standing
 from flowcast.messages import Say
 from flowcast.pipeline.record import _holes
+from flowcast.reasons import Against
 from flowcast.report import timing, words
 from flowcast.report.basis import _log_basis
+from flowcast.report.explain import _water
 from flowcast.tables import Place
 
 SAY = Say()
@@ -72,6 +74,19 @@ def test_a_log_of_summers_only_says_in_how_many_seasons_it_lies():
     assert "1.3 seasons of gains that could be trusted. They come from parts of 5 seasons." in said
     log.gains = log.gains[log.gains.index.year >= 2025]
     assert "parts of" not in _log_basis(record, 1.9)
+
+
+def test_soil_that_is_never_parched_is_not_counted_in_noughts():
+    """0 days, usually 0 (0 to 0): common practice, no source."""
+    never, wet = Against(0.0, 0.0, 0.0, 0.0, 1, 10), Against(900.0, 900.0, 800.0, 1000.0, 1, 10)
+    plants = SimpleNamespace(
+        rain_mm=wet, parched_days=never, longest_dry_d=Against(10.0, 11.0, 8.0, 15.0, 1, 10),
+        frost_days=never, spi=math.nan,
+    )  # fmt: skip
+    said = _water(SimpleNamespace(plants=plants), SAY)[1]
+    assert said == (
+        "Soil was parched on no day, as is usual; the longest spell without a wet day was 10 days, usually 11."
+    )
 
 
 def test_years_with_holes_are_told_in_runs():

@@ -119,6 +119,8 @@ def _supers(a: SuperAdvice, say: Say) -> str:
         return _take_off(a, say)
     room = say("supers.room", kg=_sure(a.free_kg, say))
     last = say("supers.last_worth", date=say.full_day(a.last_worth)) if a.last_worth else ""
+    if a.verdict == "no more this season":  # which is what `last` would say
+        return say(f"supers.{a.verdict}", room=room)
     if a.verdict == "add":
         return _joined(_add(a, room, say), last)
     return _joined(say(f"supers.{a.verdict}", room=room), last)
@@ -351,6 +353,9 @@ def _supers_off(a: AfterAdvice, say: Say) -> str:
     if a.goes_on >= 0.5:
         latest, chance = _by(a.when, say), say.chance(a.goes_on)
         return say("after.before_its_end", latest=latest, chance=chance, until=until)
+    if a.when.date is not None and a.when.date > a.latest:
+        told = {"span": say.span(a.when.first, a.when.last), "latest": say.day(a.latest)}
+        return say("after.later_unfit", **told, by=_by(a.when, say), until=until)
     by = _by_between(a.when, say)
     return say("after.later", by=by, latest=say.day(a.latest), until=until)
 

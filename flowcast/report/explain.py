@@ -270,10 +270,10 @@ def _water(season: Season, say: Say) -> list[str]:
     rain = {"now": say.rain(p.rain_mm.now), "usual": say.mm(p.rain_mm.usual), "between": between}
     soil = {"now": say.number(p.parched_days.now), "usual": say.number(p.parched_days.usual)}
     dry = {"dry": say.number(p.longest_dry_d.now), "dry_usual": say.number(p.longest_dry_d.usual)}
-    lines = [
-        say("rain.whole", **rain, rarity=_rarity(p.spi, say)),
-        say("rain.parched", **soil, between=_range(p.parched_days, say), **dry),
-    ]
+    parched = say("rain.parched", **soil, between=_range(p.parched_days, say), **dry)
+    if not max(p.parched_days.now, p.parched_days.high):
+        parched = say("rain.not_parched", **dry)
+    lines = [say("rain.whole", **rain, rarity=_rarity(p.spi, say)), parched]
     if p.frost_days.now > 0 or p.frost_days.usual >= 0.5:
         key = "rain.frost" if p.frost_days.now else "rain.no_frost"
         usual = say.number(p.frost_days.usual, 1)

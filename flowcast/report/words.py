@@ -12,7 +12,7 @@ from flowcast.messages import Say
 from flowcast.results import YardOutlook
 from flowcast.weather import midwinter
 
-FEW_HOURS = 0.5  # hours of flight a day, below which a month in winter is neither good nor bad
+FEW_HOURS = 0.25  # hours of flight a day, below which a month in winter is neither good nor bad
 
 
 def headline(found: YardOutlook) -> str:
