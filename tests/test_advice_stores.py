@@ -84,6 +84,20 @@ def test_stores_by_frames_by_keeper_and_by_nothing():
     assert (leave.verdict, leave.needs) == ("unknown", ("weight or full frames",))
 
 
+def test_a_guess_at_stores_heeds_what_the_scale_knows():
+    """Hand-worked: 12 ± 6 kg; 20 kg on top of it where they came in lately, 5 kg less than it is wide;
+    and of 12 kg in all with 4 kg of bees no more than 8 are honey."""
+    plain = stores_of(HiveNow("A"), NUMBERS)
+    assert (plain.kg, plain.sd_kg) == (12.0, 6.0)
+    assert stores_of(HiveNow("A", risen_kg=20.0), NUMBERS).kg == 32.0
+    assert stores_of(HiveNow("A", risen_kg=5.0, gross_kg=60.0), NUMBERS) == plain
+    light = stores_of(HiveNow("A", gross_kg=12.0), NUMBERS)
+    assert light.how == "unknown"
+    assert light.three[2] == pytest.approx(8.0)
+    assert light.kg == pytest.approx(12.0 * 8.0 / 19.69, abs=0.01)
+    assert stores_of(HiveNow("A", gross_kg=-3.0), NUMBERS) == plain
+
+
 def test_a_weight_that_its_frames_full_of_honey_could_not_have_is_not_believed():
     """Hand-worked: 20 deep frames of 3 kg hold 60 kg. 140 kg gross less 24 of wood and some 8 of bees,
     brood and pollen leave 108: a box is not named, or the zero is wrong. 80 kg may be."""

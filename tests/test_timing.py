@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 
 import flowcast
 from flowcast import pipeline
+from flowcast.advice.splits import SplitAdvice, SwarmWatch
 from flowcast.advice.stores import StoresAdvice
 from flowcast.advice.supers import SuperAdvice
 from flowcast.advice.when import When
@@ -337,6 +338,15 @@ def test_hostile_names_are_safe_everywhere(tmp_path):
     lines = calendar_file(found).split(b"\r\n")
     assert lines.count(b"BEGIN:VEVENT") == len(words.entries(found))
     assert not any(re.search(rb"[\x00-\x08\x0a-\x1f\x7f]", line) for line in lines)
+
+
+def test_a_wish_that_holds_for_every_hive_names_none():
+    """The line above names them already. Hand-worked."""
+    asks = SplitAdvice(verdict="unknown", kind="any", needs=("days ahead",))
+    told = [("A", SwarmWatch(verdict="not the season")), ("A", asks)]
+    wish = "Would tell more: a whole past year of weather."
+    assert words._needs(told, Say(), 1) == [wish]
+    assert words._needs([*told, ("B", told[0][1])], Say(), 2) == [f"A: {wish}"]
 
 
 def test_a_hand_weighed_yard_is_advised_too(tmp_path):

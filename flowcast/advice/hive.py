@@ -13,6 +13,7 @@ from flowcast.scale_log.room import FRAMES, free_comb
 
 SUPERS = ("medium", "shallow", "national super")  # kinds that stand over a brood box
 NEST_BOXES = ("deep", "jumbo", "national brood")  # where the queen lays
+Z_90 = 1.2816  # standard deviations from the middle of a normal curve to its quantile of 90 %
 USUAL_FRAMES = 10  # of the boxes whose weight stands in numbers.toml
 
 
@@ -45,7 +46,7 @@ class Estimate:
     @property
     def three(self) -> tuple[float, float, float]:
         """Quantiles 10, 50 and 90 %, none below nothing. [kg]"""
-        low, high = (max(self.kg + z * self.sd_kg, 0.0) for z in (-1.2816, 1.2816))
+        low, high = (max(self.kg + z * self.sd_kg, 0.0) for z in (-Z_90, Z_90))
         return low, max(self.kg, 0.0), high
 
 
@@ -84,18 +85,32 @@ def stores_of(hive: HiveNow, numbers: Numbers) -> Estimate:
     """Honey and nectar in the hive now, by whatever tells it best.
 
     The gross weight less wood, bees, brood and pollen; or the full frames of the boxes; or the
-    keeper's estimate. With none of them a wide guess, which says that it is one, and what the scale
-    saw come in on top of it: the guess is of the day on which the hive was lightest. A weight that
-    leaves more honey than the combs can hold does not count.
+    keeper's estimate. With none of them a wide guess, which says that it is one. A weight that leaves
+    more honey than the combs can hold does not count.
     """
     weighed = None if overweight(hive, numbers) else _by_weight(hive, numbers)
     told = [weighed, _by_frames(hive.boxes, numbers), _by_keeper(hive, numbers)]
     known = [estimate for estimate in told if estimate is not None]
     if known:
         return min(known, key=lambda estimate: estimate.sd_kg)
+    return _guess(hive, numbers)
+
+
+def _guess(hive: HiveNow, numbers: Numbers) -> Estimate:
+    """Stores of which nobody tells, within what the scale knows.
+
+    The guess is of the day on which the hive was lightest lately; what came in since, if it is more than
+    the guess is wide, lies on top. And there is no more honey than the hive weighs without its bees, whether
+    the scale was set to zero under an empty hive or not.
+    """
     half = size_of(hive, numbers)
-    guess, sd = numbers["timing.stores_unknown_kg"], numbers["timing.stores_unknown_sd_kg"]
-    return Estimate(half * guess + hive.risen_kg, half * sd, "unknown")
+    guess, sd = (half * numbers[f"timing.stores_unknown{part}_kg"] for part in ("", "_sd"))
+    found = Estimate(guess + (hive.risen_kg if hive.risen_kg > sd else 0.0), sd, "unknown")
+    most = (hive.gross_kg or 0.0) - bees_kg(hive, numbers)
+    high = found.three[2]
+    if most <= 0 or high <= most:  # a scale that shows less than bees weigh tells nothing
+        return found
+    return Estimate(found.kg * most / high, found.sd_kg * most / high, "unknown")
 
 
 def overweight(hive: HiveNow, numbers: Numbers) -> bool:
