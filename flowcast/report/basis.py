@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flowcast.messages import Amount, Say
+from flowcast.messages import Amount, Note, Say
 from flowcast.messages.units import shown_in
 from flowcast.report.weather import ahead_line, weather_lines
 from flowcast.results import Checked, Record, YardOutlook
 from flowcast.scale_log import CleanLog
+from flowcast.scale_log.words import cause_note
 from flowcast.weather import season_start_year
 
 SPREAD_SEASONS = 1.5  # gains that lie in so many more seasons than they fill are said to
@@ -169,7 +170,26 @@ def _marked_lines(found: Checked) -> list[str]:
         told = say.listed(marked)
         lines += [say("check.marked_line", hive=log.hive, marked=told)] if marked else []
         lines += _weighings_left_out(log, found.yard.place.timezone, say)
+        lines += latest(_work_not_seen(log, found.yard.place.timezone, say), say)
     return lines
+
+
+def _work_not_seen(log: CleanLog, zone: str, say: Say) -> list[str]:
+    """Lines of work.csv that should show in the weight and do not, so that a slip can be mended."""
+    unseen = [
+        step
+        for step in log.steps.itertuples()
+        if isinstance(step.note, Note) and "steps_known.not_seen" in step.note.keys
+    ]
+    return [
+        say(
+            "check.work_not_seen",
+            hive=log.hive,
+            date=say.full_day(step.time.tz_convert(zone)),
+            what=cause_note(step.cause),
+        )
+        for step in unseen
+    ]
 
 
 def _weighings_left_out(log: CleanLog, zone: str, say: Say) -> list[str]:
