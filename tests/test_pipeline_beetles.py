@@ -255,6 +255,16 @@ def test_a_later_clean_count_ends_the_alarm(tmp_path):
     assert "take the slimed combs out and freeze or melt them" in said[1]
 
 
+def test_larvae_stand_on_top_of_the_page_before_any_date(yard):
+    """What cannot wait comes first: common practice, no source."""
+    told = pipeline.report(yard, as_of=ISSUE, scenarios=100)
+    html = render_page(told.outlook, told.beetles, told.season, told.dates)
+    alarm = html.index("act now, whatever the counts")
+    assert alarm < html.index('<p class="first">')
+    calm = render_page(told.outlook, None, told.season, told.dates)
+    assert "act now, whatever the counts" not in calm
+
+
 def test_a_look_that_was_due_is_not_asked_for_again(found):
     # Read on 20 July, looked at from 20 August: the next look was due on 3 August.
     july = next(r for r in found.readings if r.count.date.month == 7)

@@ -91,6 +91,7 @@ def _head(report: YardReport) -> dict:
         "mark": say("outlook.of_place") if yard.is_place else mark,
         "gains": words.gains(found),
         "flow_day": say("outlook.flow_day", weight=say.weight(outlook.threshold_kg)),
+        "alarm": beetle_words.alarm(report.beetles) if report.beetles else "",
         "first": timing.answer(report.dates) if report.dates else "",
     }
 
