@@ -324,9 +324,9 @@ def test_supers_that_come_off_before_the_flow_ends_are_said_to():
     )
     said = advice.what(one, SAY)
     assert "off by Friday 5 June, though a flow is likely to go on (7 in 10)" in said
-    assert "when the flow ends" not in said
+    assert "flow ends" not in said
     assert advice.task(one, SAY) == "Supers off; count mites"
-    assert advice.task(replace(one, goes_on=0.3), SAY) == "Flow over? Supers off; count mites"
+    assert advice.task(replace(one, goes_on=0.3), SAY) == "Last flow over? Supers off; count mites"
 
 
 def test_a_fit_day_after_the_latest_is_not_called_the_end_of_the_flow():
@@ -334,6 +334,8 @@ def test_a_fit_day_after_the_latest_is_not_called_the_end_of_the_flow():
     late = replace(WHEN, date=DAY + pd.Timedelta(days=9), last=DAY)
     one = AfterAdvice(verdict="ahead", bees=BEES, when=late, until=DAY, latest=DAY, goes_on=0.0)
     said = advice.what(one, SAY)
+    # Not the flow that is on, whose end the outlook tells, but the last one before winter bees.
+    assert "Supers off when the season's last flow ends" in said
     assert "and by 5 June at the latest" in said
     assert "the next is Sunday 14 June: take any fit hour before" in said
     assert "about Sunday 14 June" not in said

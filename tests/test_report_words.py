@@ -1,6 +1,7 @@
 """What a beekeeper reads of one hive, of winter, of a log of summers only, and of years with holes."""
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pandas as pd
@@ -59,8 +60,18 @@ def test_early_or_late_is_told_again_from_a_date_since_not_every_yard_has_a_wint
         record=SimpleNamespace(yard=SimpleNamespace(place=place)),
         outlook=SimpleNamespace(issue_date=pd.Timestamp(today)),
     )
-    said = words.lead(WINTER, words._next_midwinter(found), SAY)
+    said = words.lead(WINTER, words._next_midwinter(found), 30.0, SAY)
     assert said.endswith(f"early or late is not reckoned before {again}.")
+
+
+@pytest.mark.parametrize(
+    ("lead_d", "says"),
+    [(30.0, "30 days early or more"), (-30.0, "30 days late or more"), (29.0, "runs 29 days early.")],
+)  # fmt: skip
+def test_a_lead_that_was_cut_off_is_said_to_be_that_or_more(lead_d, says):
+    """season.lead_max_d: what lies beyond is not believed, and its figure is no measurement."""
+    spring = replace(WINTER, lead_d=lead_d, warmth_moves=True)
+    assert says in words.lead(spring, pd.Timestamp("2027-01-01"), 30.0, SAY)
 
 
 def test_a_log_of_summers_only_says_in_how_many_seasons_it_lies():

@@ -109,7 +109,7 @@ def season_so_far(found: YardOutlook) -> list[str]:
     """How the season stands, a sentence each."""
     standing, say = found.standing, found.record.yard.say
     return [
-        lead(standing, _next_midwinter(found), say),
+        lead(standing, _next_midwinter(found), found.record.yard.numbers["season.lead_max_d"], say),
         soil(standing, say),
         foraging(standing, say),
         *log_so_far(standing, say, alone=_alone(found)),
@@ -124,8 +124,11 @@ def _next_midwinter(found: YardOutlook) -> pd.Timestamp:
     return this_year if this_year > today else this_year + pd.DateOffset(years=1)
 
 
-def lead(standing: Standing, again: pd.Timestamp, say: Say) -> str:
-    """How early or late the season runs, or why that is not told. again: from when it is."""
+def lead(standing: Standing, again: pd.Timestamp, most_d: float, say: Say) -> str:
+    """How early or late the season runs, or why that is not told.
+
+    again: from when it is; most_d: the most that is believed, at which a lead is cut off. [d]
+    """
     if not standing.warmth_moves:
         return say("season.no_lead_now", date=say.full_day(again))
     if math.isnan(standing.lead_d):
@@ -133,7 +136,8 @@ def lead(standing: Standing, again: pd.Timestamp, say: Say) -> str:
     days = round(standing.lead_d)
     if abs(days) < 2:
         return say("season.on_time")
-    return say("season.early" if days > 0 else "season.late", n=abs(days))
+    key = "season.early" if days > 0 else "season.late"
+    return say(f"{key}_most" if abs(days) >= most_d else key, n=abs(days))
 
 
 def soil(standing: Standing, say: Say) -> str:
