@@ -378,6 +378,20 @@ def test_a_hive_with_beetle_larvae_gets_no_super_and_is_not_split(tmp_path):
     assert not hives_now(pipeline.record_of(folder, None, ISSUE, None), current=True)[0].larvae
 
 
+def test_a_scale_that_fell_silent_is_named_and_says_nothing_of_honey_now(tmp_path):
+    """A battery that is empty for three weeks in June: no word on what came in since. Hand-worked."""
+    folder = write_folder(tmp_path / "yard", plain_weather())
+    log = pd.read_csv(folder / "B.csv")
+    log[pd.to_datetime(log["time"]) < pd.Timestamp("2024-05-20", tz="UTC")].to_csv(
+        folder / "B.csv", index=False
+    )
+    found = pipeline.timing(folder, as_of=ISSUE, scenarios=100)
+    text = " ".join(timing_text(found).split())
+    assert "B: its scale has told nothing since 20 May 2024." in text
+    assert "A: its scale has told nothing" not in text
+    assert [hive.ripe.verdict for hive in found.hives][1] == "no reading"
+
+
 def test_unknown_stores_hold_what_the_scale_saw_come_in_and_not_what_was_taken(tmp_path):
     """Hand-worked: no hive that has just gained 24 kg is guessed at 12 kg; 9 kg lifted off are gone."""
     folder = write_folder(
