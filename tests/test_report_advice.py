@@ -15,7 +15,7 @@ from flowcast.advice.splits import KINDS, WORDS, SplitAdvice, SwarmWatch
 from flowcast.advice.start import KINDS as NEW
 from flowcast.advice.start import Filled, StartAdvice
 from flowcast.advice.stores import StoresAdvice
-from flowcast.advice.supers import SuperAdvice
+from flowcast.advice.supers import SuperAdvice, while_it_flows
 from flowcast.advice.when import When
 from flowcast.advice.winter import LeaveAdvice
 from flowcast.messages import Say, english
@@ -119,7 +119,7 @@ def test_supers_are_said(verdict, says):
         ("too late", "too late"),
         ("too cold", "not in the cold ahead"),
         ("no mating weather", "no weather for a young queen"),
-        ("cells: act now", "whatever the calendar"),
+        ("cells: act now", "act on the queen cells first"),
         ("not this colony", "not from this colony"),
         ("unknown", "cannot be told"),
     ],
@@ -327,6 +327,30 @@ def test_supers_that_come_off_before_the_flow_ends_are_said_to():
     assert "flow ends" not in said
     assert advice.task(one, SAY) == "Supers off; count mites"
     assert advice.task(replace(one, goes_on=0.3), SAY) == "Last flow over? Supers off; count mites"
+
+
+def test_a_super_after_the_last_flow_is_added_only_where_nectar_still_comes():
+    """Supers off on 29 June and one on on 1 July would contradict each other. Hand-worked."""
+    off = pd.Timestamp("2026-06-29")
+    one = SuperAdvice(
+        verdict="add", when=replace(WHEN, date=off + pd.Timedelta(days=2)), count=1, box_kind="medium",
+        free_kg=NINE, reasons=("comb runs out",),
+    )  # fmt: skip
+    late = while_it_flows(one, off)
+    assert advice.task(late, SAY) == "Flow still on? Add 1 medium super"
+    assert "add it only if nectar still comes in" in advice.why(late, SAY, NUMBERS)
+    assert while_it_flows(one, off + pd.Timedelta(days=7)) == one
+    assert while_it_flows(one, None) == one
+    assert advice.task(one, SAY) == "Add 1 medium super"
+
+
+def test_queen_cells_are_told_once_for_all_kinds_of_split():
+    splits = tuple(
+        SplitAdvice(verdict="cells: act now", kind=kind, when=WHEN, reasons=("queen cells",))
+        for kind in ("laying queen", "ripe cell", "walk-away")
+    )
+    (one,) = advice.alike(splits)
+    assert advice.what(one, SAY) == "Split of any kind: act on the queen cells first."
 
 
 def test_a_fit_day_after_the_latest_is_not_called_the_end_of_the_flow():

@@ -94,10 +94,13 @@ def test_soil_that_is_never_parched_is_not_counted_in_noughts():
         rain_mm=wet, parched_days=never, longest_dry_d=Against(10.0, 11.0, 8.0, 15.0, 1, 10),
         frost_days=never, spi=math.nan,
     )  # fmt: skip
+    once = Against(1.0, 7.0, 0.0, 22.0, 1, 10)
     said = _water(SimpleNamespace(plants=plants), SAY)[1]
     assert said == (
         "Soil was parched on no day, as is usual; the longest spell without a wet day was 10 days, usually 11."
     )
+    plants.parched_days = once
+    assert "parched on 1 day, usually 7" in _water(SimpleNamespace(plants=plants), SAY)[1]
 
 
 def test_years_with_holes_are_told_in_runs():

@@ -13,6 +13,8 @@ from flowcast.advice.hive import SUPERS, Box, Estimate, HiveNow, frame_kg
 from flowcast.advice.when import Advice, When, when_of
 from flowcast.numbers import Numbers
 
+ONLY_IN_FLOW = "only while it flows"
+
 
 @dataclass(frozen=True, kw_only=True)
 class SuperAdvice(Advice):
@@ -136,6 +138,14 @@ def against_mites(supers: SuperAdvice, latest: pd.Timestamp | None) -> SuperAdvi
     if supers.verdict != "add" or latest is None or supers.when.date < latest:
         return supers
     return replace(supers, cautions=(*supers.cautions, "late super"))
+
+
+def while_it_flows(supers: SuperAdvice, off: pd.Timestamp | None) -> SuperAdvice:
+    """A super that would go on when supers are to come off goes on only where the flow lasts. off: the
+    day on which the season's last flow is likely over."""
+    if supers.verdict != "add" or off is None or supers.when.date < off:
+        return supers
+    return replace(supers, reasons=(*supers.reasons, ONLY_IN_FLOW))
 
 
 def _added(count: int, out: When, box: Box) -> dict:

@@ -42,6 +42,7 @@ from flowcast.advice.supers import (
     off_larvae,
     super_advice,
     while_fed,
+    while_it_flows,
 )
 from flowcast.advice.visits import CALENDAR_D, Visits, read_visits
 from flowcast.advice.when import Advice, When
@@ -154,7 +155,7 @@ def timing_from(
         outlook=found,
         visits=visits,
         until=futures.scenarios.dates[-1],
-        hives=_hives(hives, found, futures, visits, beetles_high, after.latest, current=current),
+        hives=_hives(hives, found, futures, visits, beetles_high, after, current=current),
         usual=() if hives else _splits(plain, found, futures, visits, beetles_high),
         after=after,
         sets=_sets(record, visits),
@@ -198,7 +199,7 @@ def _hives(
     futures: Futures,
     visits: Visits,
     beetles: float | None,
-    latest: pd.Timestamp | None,
+    after: AfterAdvice,
     *,
     current: bool,
 ) -> tuple[HiveTiming, ...]:
@@ -213,7 +214,7 @@ def _hives(
             futures,
             visits,
             beetles,
-            latest,
+            after,
         )
         for hive in hives
     )
@@ -226,7 +227,7 @@ def _is_mild(temp_c: np.ndarray, numbers: Numbers) -> bool:
 
 
 def _hive(
-    hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetles, latest
+    hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetles, after
 ) -> HiveTiming:
     numbers = found.record.yard.numbers
     threshold = found.record.yard.flow_day_kg * size_of(hive, numbers)
@@ -255,7 +256,7 @@ def _hive(
     splits, short = _splits(hive, found, futures, visits, beetles, ahead), feed.short_until(numbers)
     return HiveTiming(
         hive=hive.name,
-        supers=against_mites(supers, latest),
+        supers=while_it_flows(against_mites(supers, after.latest), _over(after)),
         splits=tuple(
             heed_drones(not_on_larvae(after_feed(split, short), hive.larvae), watch)
             for split in splits
@@ -270,6 +271,11 @@ def _hive(
         if beginning
         else None,
     )
+
+
+def _over(after: AfterAdvice) -> pd.Timestamp | None:
+    """When the season's last flow is likely over, where one is still to end."""
+    return after.when.date if after.verdict == "ahead" and after.goes_on < 0.5 else None
 
 
 def _not_before(visits: Visits) -> pd.Timestamp | None:

@@ -268,7 +268,7 @@ def _water(season: Season, say: Say) -> list[str]:
         return [say("rain.alone", now=say.rain(p.rain_mm.now))]
     between = _often(p.rain_mm, say.mm(p.rain_mm.low), say.mm(p.rain_mm.high), say)
     rain = {"now": say.rain(p.rain_mm.now), "usual": say.mm(p.rain_mm.usual), "between": between}
-    soil = {"now": say.number(p.parched_days.now), "usual": say.number(p.parched_days.usual)}
+    soil = {"n": round(p.parched_days.now), "usual": say.number(p.parched_days.usual)}
     dry = {"dry": say.number(p.longest_dry_d.now), "dry_usual": say.number(p.longest_dry_d.usual)}
     parched = say("rain.parched", **soil, between=_range(p.parched_days, say), **dry)
     if not max(p.parched_days.now, p.parched_days.high):
