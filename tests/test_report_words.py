@@ -15,6 +15,7 @@ from flowcast.report import timing, words
 from flowcast.report.basis import _log_basis
 from flowcast.report.explain import _water
 from flowcast.tables import Place
+from flowcast.verification.simple import BASELINES
 
 SAY = Say()
 WINTER = Standing(
@@ -101,6 +102,19 @@ def test_soil_that_is_never_parched_is_not_counted_in_noughts():
     )
     plants.parched_days = once
     assert "parched on 1 day, usually 7" in _water(SimpleNamespace(plants=plants), SAY)[1]
+
+
+def test_simple_forecasters_are_called_by_what_they_do():
+    """No beekeeper says persistence or damped blend: common practice, no source."""
+    names = [SAY(f"forecasters.{name}") for name in BASELINES]
+    assert names == ["past years' gains", "last week's gains", "past years moved by last week"]
+
+
+def test_one_jump_is_no_plural():
+    days = {"hive": "A", "kg": "3 kg", "first": "1 May 2026", "last": "9 May 2026"}
+    jump = {"date": "5 May 2026", "by": "+25 kg", "cause": "feed"}
+    said = SAY("log.gained_with_jumps", **days, n=1, **jump)
+    assert "the weight jumped once, on 5 May 2026 by +25 kg" in said
 
 
 def test_years_with_holes_are_told_in_runs():
