@@ -73,3 +73,6 @@ def test_a_latitude_without_its_minus_is_named(write_yard, latitude, told):
     found = pipeline.check(write_yard(latitude=latitude, files=files))
     said = " ".join(screen.check_text(found).split())
     assert ("weather.csv: its warm months are the winter of this place" in said) == told
+    if told:  # what takes all figures their worth comes before any of them, and once
+        assert said.index("no figure here can be trusted") < said.index("Place")
+        assert said.count("no figure here can be trusted") == 1

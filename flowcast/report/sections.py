@@ -87,6 +87,7 @@ def _head(report: YardReport) -> dict:
     return {
         "yard": yard.name,
         "issued": say.full_day(outlook.issue_date),
+        "warnings": words.warnings(found.record.notes, say),
         "answer": words.answer(outlook, say),
         "mark": say("outlook.of_place") if yard.is_place else mark,
         "gains": words.gains(found),

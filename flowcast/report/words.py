@@ -3,16 +3,28 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import pandas as pd
 
 from flowcast.flow.outlook import Outlook, chance_word
 from flowcast.flow.standing import Measure, Standing
-from flowcast.messages import Say
+from flowcast.messages import Note, Say
 from flowcast.results import YardOutlook
 from flowcast.weather import midwinter
 
+WARNINGS = ("files.clock_early", "files.clock_late", "files.other_hemisphere")
 FEW_HOURS = 0.25  # hours of flight a day, below which a month in winter is neither good nor bad
+
+
+def warnings(notes: Iterable[Note | str], say: Say) -> list[str]:
+    """What takes all figures their worth, to be said before any of them."""
+    return [say.note(note) for note in notes if is_warning(note)]
+
+
+def is_warning(note: Note | str) -> bool:
+    """Whether a note says that no figure can be trusted."""
+    return isinstance(note, Note) and note.key in WARNINGS
 
 
 def headline(found: YardOutlook) -> str:
