@@ -315,6 +315,7 @@ def test_new_colonies_are_said(verdict, says):
     )
     assert says in advice.what(one, SAY)
     assert "First look on Friday 5 June" in advice.what(one, SAY)
+    assert "of a first super filled, less than 1 in 20." in advice.what(one, SAY)
     assert "less than 1 in 20" in advice.what(one, SAY)
 
 
