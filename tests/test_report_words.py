@@ -13,7 +13,7 @@ from flowcast.pipeline.record import _holes
 from flowcast.reasons import Against
 from flowcast.report import timing, words
 from flowcast.report.basis import _log_basis
-from flowcast.report.explain import _water
+from flowcast.report.explain import _timing, _water
 from flowcast.tables import Place
 from flowcast.verification.simple import BASELINES
 
@@ -73,6 +73,16 @@ def test_a_lead_that_was_cut_off_is_said_to_be_that_or_more(lead_d, says):
     """season.lead_max_d: what lies beyond is not believed, and its figure is no measurement."""
     spring = replace(WINTER, lead_d=lead_d, warmth_moves=True)
     assert says in words.lead(spring, pd.Timestamp("2027-01-01"), 30.0, SAY)
+
+
+def test_between_the_tropics_there_is_no_midsummer():
+    """The tropic lies at the obliquity of the axis, 23.44°."""
+    for latitude, when in ((0.4, "by 21 June"), (-20.0, "by 21 December"), (48.0, "at midsummer")):
+        yard = SimpleNamespace(say=SAY, place=Place(latitude, 34.7, 1200.0, "Etc/UTC", (1, 1)))
+        plants = SimpleNamespace(lead_d=SimpleNamespace(now=4.2))
+        season = SimpleNamespace(plants=plants, years=10, first=pd.Timestamp("2025-01-01"))
+        found = SimpleNamespace(season=season, record=SimpleNamespace(yard=yard))
+        assert _timing(found) == [f"By its warmth the season ran 4 days early {when}."]
 
 
 def test_a_log_of_summers_only_says_in_how_many_seasons_it_lies():

@@ -14,9 +14,11 @@ from flowcast.reasons.season import Reason
 from flowcast.report import kilograms
 from flowcast.results import YardSeason
 from flowcast.scale_log.words import cause_note
+from flowcast.weather import midsummer
 
 RARE = ((2.0, "extremely"), (1.5, "severely"), (1.0, "moderately"))  # McKee et al. 1993
 SOIL = ("dry", "wet")
+TROPIC_DEG = 23.44  # obliquity of the Earth's axis
 
 
 def headline(found: YardSeason) -> str:
@@ -115,7 +117,7 @@ def _sentence(first: str, second: str, say: Say) -> str:
 def sentences(found: YardSeason) -> list[str]:
     """Flight, plants, gains, hives: each in a sentence."""
     season, say = found.season, found.record.yard.say
-    lines = [*_flight(season, say), *_others(found), *_water(season, say), *_timing(season, say)]
+    lines = [*_flight(season, say), *_others(found), *_water(season, say), *_timing(found)]
     lines += [*_gain(found), *kilograms.sentences(found), *_hives(season, say)]
     lines += [*_crop(season, say), *_crops(found)]
     return [line for line in [*lines, _missing(found)] if line]
@@ -292,14 +294,24 @@ def _rarity(spi: float, say: Say) -> str:
     return say("rarity.normal", index=index)
 
 
-def _timing(season: Season, say: Say) -> list[str]:
+def _timing(found: YardSeason) -> list[str]:
+    season, say = found.season, found.record.yard.say
     lead = season.plants.lead_d.now
     if math.isnan(lead) or season.years < 2:  # alone it would be measured by itself
         return []
-    days = round(lead)
+    days, when = round(lead), _longest_day(found)
     if abs(days) < 2:
-        return [say("explain.on_time")]
-    return [say("explain.early" if days > 0 else "explain.late", n=abs(days))]
+        return [say("explain.on_time", when=when)]
+    return [say("explain.early" if days > 0 else "explain.late", n=abs(days), when=when)]
+
+
+def _longest_day(found: YardSeason) -> str:
+    """Midsummer; between the tropics, where there is no summer to be in the middle of, its date."""
+    place, say = found.record.yard.place, found.record.yard.say
+    if abs(place.latitude) > TROPIC_DEG:
+        return say("explain.at_midsummer")
+    day = pd.Timestamp(found.season.first.year, *midsummer(place))
+    return say("explain.by_day", date=say.yearly(day))
 
 
 def _gain(found: YardSeason) -> list[str]:
