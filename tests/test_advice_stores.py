@@ -84,6 +84,34 @@ def test_stores_by_frames_by_keeper_and_by_nothing():
     assert (leave.verdict, leave.needs) == ("unknown", ("weight or full frames",))
 
 
+def test_a_guess_at_stores_heeds_what_the_scale_knows():
+    """Hand-worked: 12 ± 6 kg; 20 kg on top of it where they came in lately, 5 kg less than it is wide;
+    and of 12 kg in all with 4 kg of bees no more than 8 are honey."""
+    plain = stores_of(HiveNow("A"), NUMBERS)
+    assert (plain.kg, plain.sd_kg) == (12.0, 6.0)
+    assert stores_of(HiveNow("A", risen_kg=20.0), NUMBERS).kg == 32.0
+    assert stores_of(HiveNow("A", risen_kg=5.0, gross_kg=60.0), NUMBERS) == plain
+    light = stores_of(HiveNow("A", gross_kg=12.0), NUMBERS)
+    assert light.how == "unknown"
+    assert light.three[2] == pytest.approx(8.0)
+    assert light.kg == pytest.approx(12.0 * 8.0 / 19.69, abs=0.01)
+    assert stores_of(HiveNow("A", gross_kg=-3.0), NUMBERS) == plain
+
+
+def test_a_weight_that_its_frames_full_of_honey_could_not_have_is_not_believed():
+    """Hand-worked: 20 deep frames of 3 kg hold 60 kg. 140 kg gross less 24 of wood and some 8 of bees,
+    brood and pollen leave 108: a box is not named, or the zero is wrong. 80 kg may be."""
+    boxes = (Box("deep", 10, 10, 3), Box("deep", 10, 10, 5))
+    heavy = HiveNow("A", boxes, gross_kg=140, wood_kg=24)
+    assert (stores_of(heavy, NUMBERS).how, stores_of(heavy, NUMBERS).kg) == ("boxes", 24)
+    said = stores_advice(
+        heavy, plain_ahead(np.full(60, -0.1)), stores_of(heavy, NUMBERS), np.full((40, 60), 20.0),
+        weekly("2025-05-01"), THRESHOLD, NUMBERS,
+    )  # fmt: skip
+    assert "more than combs hold" in said.cautions
+    assert stores_of(replace(heavy, gross_kg=80), NUMBERS).how == "weight"
+
+
 def test_wood_of_a_double_deep_guessed_from_its_boxes():
     """Two deep boxes of 9.5 kg on floor, cover and roof of 7: the 26 kg of the worked story."""
     wood = wood_of(HIVE, NUMBERS)

@@ -1,5 +1,6 @@
 """What check tells of slips in a keeper's files, so that they can be mended. All invented."""
 
+import pandas as pd
 import pytest
 from conftest import plain_weather
 
@@ -41,6 +42,21 @@ def test_a_weighing_that_cannot_be_is_named_with_its_date(checked):
     assert "A, 1 June 2023: 390 kg is far from the weighings on either side" in checked
 
 
+def test_work_that_the_weight_does_not_show_is_named_with_its_date(write_yard):
+    """A harvest under the wrong date or hive is mended only by who knows which: common practice."""
+    hours = pd.date_range("2023-05-01", "2023-06-30", freq="h", tz="UTC")
+    log = pd.DataFrame({"date": hours.strftime("%Y-%m-%d %H:%M"), "lb": 100.0})
+    log.loc[hours >= "2023-06-10 09:00", "lb"] = 80.0
+    files = {
+        "a.csv": log.to_csv(index=False),
+        "work.csv": "date,hive,what,kg\n2023-06-10,A,honey off,9\n2023-05-20,A,honey off,12\n",
+        "weather.csv": plain_weather("2021-01-01", "2023-12-31").to_csv().encode(),
+    }
+    said = " ".join(screen.check_text(pipeline.check(write_yard(YARD, files=files))).split())
+    assert "A, 20 May 2023: honey off, by work.csv, but the weight does not jump then." in said
+    assert "A, 10 June 2023" not in said
+
+
 def test_a_day_still_to_come_is_named(checked):
     assert "a.csv: 1 line is of a day still to come (1 September 2199)" in checked
 
@@ -57,3 +73,6 @@ def test_a_latitude_without_its_minus_is_named(write_yard, latitude, told):
     found = pipeline.check(write_yard(latitude=latitude, files=files))
     said = " ".join(screen.check_text(found).split())
     assert ("weather.csv: its warm months are the winter of this place" in said) == told
+    if told:  # what takes all figures their worth comes before any of them, and once
+        assert said.index("no figure here can be trusted") < said.index("Place")
+        assert said.count("no figure here can be trusted") == 1

@@ -145,9 +145,23 @@ def test_a_yard_without_scales_gets_no_kilograms(tmp_path):
     folder = write_folder(tmp_path / "bare", wet_june(plain_weather("2012-01-01")))
     bare = pipeline.explain(folder, season="2023")
     text = " ".join(season_text(bare).split())
-    assert "No scale tells enough of this time to speak of weights" in text
+    assert "No scale tells of this time, so nothing is said of weights." in text
     assert " kg" not in text
     assert "rain in bloom" in answer(bare)
+
+
+def test_a_log_of_a_part_of_the_season_says_which_part_and_how_to_ask_for_it(yard, tmp_path):
+    """A scale that stands from May to July tells of 92 days: common practice, no source."""
+    folder = write_folder(tmp_path / "part", plain_weather("2012-01-01"), hives=("A",))
+    log = pd.read_csv(yard / "A.csv", parse_dates=["time"])
+    summer = log[log["time"].dt.month.between(5, 7) | (log["time"].dt.strftime("%m-%d") == "08-01")]
+    summer.to_csv(folder / "A.csv", index=False)
+    text = " ".join(season_text(pipeline.explain(folder, season="2024")).split())
+    assert re.search(r"The scales tell of 9[123] of 366 days, too few to speak of weights", text)
+    assert "--from and --to" in text
+    assert "that needs weights of more of this time" in text
+    part = pipeline.explain(folder, first="2024-05-01", last="2024-07-31")
+    assert "Hive A gained" in " ".join(sentences(part))
 
 
 def test_a_southern_season_spans_the_new_year(tmp_path):
@@ -175,12 +189,17 @@ def test_one_year_of_weather_says_so(tmp_path):
     "asked, error, says",
     [
         ({"season": "last"}, InputError, "no season. Write it as 2025"),
-        ({"season": "1995"}, NotEnoughDataError, "the weather runs from"),
+        ({"season": "1995"}, NotEnoughDataError, "does not hold all of 1995-01-01"),
         ({"season": "2023/99"}, InputError, "--season 2023/99: no season"),
         ({"season": "2023", "against": "x"}, InputError, "--against x: no season"),
         ({"last": "2023-06-01"}, InputError, "--to needs --from"),
         ({"first": "2020-01-01", "last": "2022-06-01"}, InputError, "longer than a year"),
         ({"first": "2023-06-01", "last": "2023-06-05"}, NotEnoughDataError, "fewer than 14"),
+        (
+            {"first": "2011-06-01", "last": "2011-07-05"},
+            NotEnoughDataError,
+            "2011-06-01 to 2011-07-05",
+        ),
     ],
 )
 def test_what_cannot_be_explained_is_one_sentence(yard, asked, error, says):

@@ -124,12 +124,12 @@ def test_each_count_is_read_for_what_it_is(found):
     assert said["H1"] == "Ordinary for a strong colony this month, look again in 14 days."
     assert said["N1"].startswith("No comfort from the number: it is a nucleus")
     assert "it swarmed not long before" in said["H3"]
-    assert "wax moth larvae web" in said["H2"]
-    assert "act now" in said["H2"]
+    assert said["H2"] == "Larvae: act now, whatever the count."
 
 
 def test_larvae_lead_the_answer_and_rules_come_first(found):
     text = " ".join(beetles_text(found).split())
+    assert text.count("wax moth larvae web the comb") == 1  # nothing is said twice: common practice
     assert text.index("Local biosecurity rules come first") < text.index(
         "act now, whatever the counts"
     )
@@ -253,6 +253,16 @@ def test_a_later_clean_count_ends_the_alarm(tmp_path):
     assert "act now" not in said[0]
     assert "act now, whatever the counts" in said[1]
     assert "take the slimed combs out and freeze or melt them" in said[1]
+
+
+def test_larvae_stand_on_top_of_the_page_before_any_date(yard):
+    """What cannot wait comes first: common practice, no source."""
+    told = pipeline.report(yard, as_of=ISSUE, scenarios=100)
+    html = render_page(told.outlook, told.beetles, told.season, told.dates)
+    alarm = html.index("act now, whatever the counts")
+    assert alarm < html.index('<p class="first">')
+    calm = render_page(told.outlook, None, told.season, told.dates)
+    assert "act now, whatever the counts" not in calm
 
 
 def test_a_look_that_was_due_is_not_asked_for_again(found):

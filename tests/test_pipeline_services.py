@@ -449,7 +449,7 @@ def test_beetles_dates_and_a_season_of_a_place(tmp_path, servers, monkeypatch):
     past = pipeline.explain(at=here, reach=reach())
     told = " ".join(screen.season_text(past).split())
     assert "2024/25" in told
-    assert "No scale tells enough of this time to speak of weights" in told
+    assert "No scale tells of this time, so nothing is said of weights." in told
 
 
 # The command line
@@ -485,6 +485,8 @@ def test_two_numbers_behind_at_are_a_place_minus_signs_and_all(run):
     done = run("outlook", "--at", "-33.9", "-70.6", "--offline")
     assert done.exit_code == 1
     assert "33.9° S, 70.6° W: no weather was pulled before" in str(done.exception)
+    # A place has no folder to put a file into.
+    assert "make a yard of the place with flowcast new" in str(done.exception)
 
 
 def test_a_yard_and_a_place_together_are_a_question_not_understood(run, tmp_path):

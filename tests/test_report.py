@@ -355,15 +355,18 @@ def test_not_more_hives_are_drawn_than_a_page_can_carry(found):
 def test_a_month_without_flight_where_none_is_usual_is_said_in_words():
     # Hand-worked: 0.0 of 0.0 to 0.0 hours is neither more nor fewer than usual.
     winter = SimpleNamespace(foraging_h=Measure(0.01, 0.0, 0.0, 0.004))
-    assert words.foraging(winter, Say()) == "The last 30 days had no foraging hours, as is usual."
+    assert (
+        words.foraging(winter, 0.25, Say())
+        == "The last 30 days had no foraging hours, as is usual."
+    )
     mild = SimpleNamespace(foraging_h=Measure(0.4, 0.0, 0.0, 0.0))
-    assert "0.4 foraging hours a day, more than usual" in words.foraging(mild, Say())
+    assert "0.4 foraging hours a day, more than usual" in words.foraging(mild, 0.25, Say())
 
 
 def test_foraging_hours_that_days_without_weather_hide_are_said_to_be_unknown():
     # A mean over days that are not known is not known, neither usual nor unusual (by its meaning).
     hole = SimpleNamespace(foraging_h=Measure(float("nan"), 3.0, 1.9, 4.9))
-    assert words.foraging(hole, Say()) == (
+    assert words.foraging(hole, 0.25, Say()) == (
         "The foraging hours of the last 30 days cannot be told: days of their weather are missing."
     )
 

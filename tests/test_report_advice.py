@@ -15,7 +15,7 @@ from flowcast.advice.splits import KINDS, WORDS, SplitAdvice, SwarmWatch
 from flowcast.advice.start import KINDS as NEW
 from flowcast.advice.start import Filled, StartAdvice
 from flowcast.advice.stores import StoresAdvice
-from flowcast.advice.supers import SuperAdvice
+from flowcast.advice.supers import SuperAdvice, while_it_flows
 from flowcast.advice.when import When
 from flowcast.advice.winter import LeaveAdvice
 from flowcast.messages import Say, english
@@ -97,7 +97,10 @@ def test_supers_are_said(verdict, says):
         verdict=verdict, when=WHEN, count=2, box_kind="medium", free_kg=NINE, last_worth=DAY,
         back_chance=0.1, back_until=DAY + pd.Timedelta(days=28),
     )  # fmt: skip
-    assert says in advice.what(one, SAY)
+    said = advice.what(one, SAY)
+    assert says in said
+    # Said once: no further super is what "not worth it from today on" means as well.
+    assert ("is not worth it" in said) == (verdict in ("add", "room enough", "while fed"))
     if verdict == "take off":
         assert "wanted again by 3 July 1 in 10" in advice.what(one, SAY)
         assert advice.task(one, SAY) == "Take 2 empty medium supers off"
@@ -116,7 +119,7 @@ def test_supers_are_said(verdict, says):
         ("too late", "too late"),
         ("too cold", "not in the cold ahead"),
         ("no mating weather", "no weather for a young queen"),
-        ("cells: act now", "whatever the calendar"),
+        ("cells: act now", "act on the queen cells first"),
         ("not this colony", "not from this colony"),
         ("unknown", "cannot be told"),
     ],
@@ -312,6 +315,7 @@ def test_new_colonies_are_said(verdict, says):
     )
     assert says in advice.what(one, SAY)
     assert "First look on Friday 5 June" in advice.what(one, SAY)
+    assert "of a first super filled, less than 1 in 20." in advice.what(one, SAY)
     assert "less than 1 in 20" in advice.what(one, SAY)
 
 
@@ -321,9 +325,45 @@ def test_supers_that_come_off_before_the_flow_ends_are_said_to():
     )
     said = advice.what(one, SAY)
     assert "off by Friday 5 June, though a flow is likely to go on (7 in 10)" in said
-    assert "when the flow ends" not in said
+    assert "flow ends" not in said
     assert advice.task(one, SAY) == "Supers off; count mites"
-    assert advice.task(replace(one, goes_on=0.3), SAY) == "Flow over? Supers off; count mites"
+    assert advice.task(replace(one, goes_on=0.3), SAY) == "Last flow over? Supers off; count mites"
+
+
+def test_a_super_after_the_last_flow_is_added_only_where_nectar_still_comes():
+    """Supers off on 29 June and one on on 1 July would contradict each other. Hand-worked."""
+    off = pd.Timestamp("2026-06-29")
+    one = SuperAdvice(
+        verdict="add", when=replace(WHEN, date=off + pd.Timedelta(days=2)), count=1, box_kind="medium",
+        free_kg=NINE, reasons=("comb runs out",),
+    )  # fmt: skip
+    late = while_it_flows(one, off)
+    assert advice.task(late, SAY) == "Flow still on? Add 1 medium super"
+    assert "add it only if nectar still comes in" in advice.why(late, SAY, NUMBERS)
+    assert while_it_flows(one, off + pd.Timedelta(days=7)) == one
+    assert while_it_flows(one, None) == one
+    assert advice.task(one, SAY) == "Add 1 medium super"
+
+
+def test_queen_cells_are_told_once_for_all_kinds_of_split():
+    splits = tuple(
+        SplitAdvice(verdict="cells: act now", kind=kind, when=WHEN, reasons=("queen cells",))
+        for kind in ("laying queen", "ripe cell", "walk-away")
+    )
+    (one,) = advice.alike(splits)
+    assert advice.what(one, SAY) == "Split of any kind: act on the queen cells first."
+
+
+def test_a_fit_day_after_the_latest_is_not_called_the_end_of_the_flow():
+    """The date would lie beyond its own interval and beyond "at the latest". Hand-worked."""
+    late = replace(WHEN, date=DAY + pd.Timedelta(days=9), last=DAY)
+    one = AfterAdvice(verdict="ahead", bees=BEES, when=late, until=DAY, latest=DAY, goes_on=0.0)
+    said = advice.what(one, SAY)
+    # Not the flow that is on, whose end the outlook tells, but the last one before winter bees.
+    assert "Supers off when the season's last flow ends" in said
+    assert "and by 5 June at the latest" in said
+    assert "the next is Sunday 14 June: take any fit hour before" in said
+    assert "about Sunday 14 June" not in said
 
 
 @pytest.mark.parametrize("verdict", ["ahead", "now", "past", "no winter", "unknown"])

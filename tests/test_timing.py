@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 
 import flowcast
 from flowcast import pipeline
+from flowcast.advice.splits import SplitAdvice, SwarmWatch
 from flowcast.advice.stores import StoresAdvice
 from flowcast.advice.supers import SuperAdvice
 from flowcast.advice.when import When
@@ -339,6 +340,15 @@ def test_hostile_names_are_safe_everywhere(tmp_path):
     assert not any(re.search(rb"[\x00-\x08\x0a-\x1f\x7f]", line) for line in lines)
 
 
+def test_a_wish_that_holds_for_every_hive_names_none():
+    """The line above names them already. Hand-worked."""
+    asks = SplitAdvice(verdict="unknown", kind="any", needs=("days ahead",))
+    told = [("A", SwarmWatch(verdict="not the season")), ("A", asks)]
+    wish = "Would tell more: a whole past year of weather."
+    assert words._needs(told, Say(), 1) == [wish]
+    assert words._needs([*told, ("B", told[0][1])], Say(), 2) == [f"A: {wish}"]
+
+
 def test_a_hand_weighed_yard_is_advised_too(tmp_path):
     folder = write_folder(tmp_path / "yard", plain_weather())
     for name in ("A", "B"):
@@ -346,7 +356,58 @@ def test_a_hand_weighed_yard_is_advised_too(tmp_path):
         log.iloc[12 :: 24 * 9].to_csv(folder / f"{name}.csv", index=False)
     found = pipeline.timing(folder, as_of=ISSUE, scenarios=100)
     assert found.hives[0].ripe.verdict == "no reading"
+    room = timing_text(found).split("Ripe honey")[1].split("Honey to take")[0]
+    assert room.count("through the night") == 1  # nothing is said twice: common practice, no source
     assert np.isfinite(found.hives[0].stores.stores_kg).all()
+
+
+def test_a_hive_with_beetle_larvae_gets_no_super_and_is_not_split(tmp_path):
+    """Uncovered comb is where beetles lay, and small colonies fail first: beetle sheet; a later count
+    without larvae lifts it."""
+    rows = "date,hive,days,beetles,larvae\n2024-06-04,A,14,30,yes\n"
+    full = BOXES.replace("full = 4", "full = 9").replace("full = 3", "full = 9")
+    folder = write_folder(tmp_path / "yard", plain_weather(), more=full)
+    plain = pipeline.timing(folder, as_of=ISSUE, scenarios=100).hives[0]
+    assert plain.supers.verdict == "add"
+    (folder / "beetles.csv").write_text(rows, "utf-8")
+    seen = pipeline.timing(folder, as_of=ISSUE, scenarios=100)
+    assert seen.hives[0].supers.verdict == "larvae first"
+    assert "split" not in {split.verdict for split in seen.hives[0].splits}
+    assert "No super while beetle larvae are in the hive" in " ".join(timing_text(seen).split())
+    (folder / "beetles.csv").write_text(rows + "2024-06-08,A,4,3,no\n", "utf-8")
+    assert not hives_now(pipeline.record_of(folder, None, ISSUE, None), current=True)[0].larvae
+
+
+def test_a_scale_that_fell_silent_is_named_and_says_nothing_of_honey_now(tmp_path):
+    """A battery that is empty for three weeks in June: no word on what came in since. Hand-worked."""
+    folder = write_folder(tmp_path / "yard", plain_weather())
+    log = pd.read_csv(folder / "B.csv")
+    log[pd.to_datetime(log["time"]) < pd.Timestamp("2024-05-20", tz="UTC")].to_csv(
+        folder / "B.csv", index=False
+    )
+    found = pipeline.timing(folder, as_of=ISSUE, scenarios=100)
+    text = " ".join(timing_text(found).split())
+    assert "B: its scale has told nothing since 20 May 2024." in text
+    assert "A: its scale has told nothing" not in text
+    assert [hive.ripe.verdict for hive in found.hives][1] == "no reading"
+
+
+def test_unknown_stores_hold_what_the_scale_saw_come_in_and_not_what_was_taken(tmp_path):
+    """Hand-worked: no hive that has just gained 24 kg is guessed at 12 kg; 9 kg lifted off are gone."""
+    folder = write_folder(
+        tmp_path / "yard", plain_weather(), work="2024-06-08 08:00,B,honey off,9,\n"
+    )
+    log = pd.read_csv(folder / "B.csv")
+    time = pd.to_datetime(log["time"])
+    days = ((time - pd.Timestamp("2024-05-29", tz="UTC")) / pd.Timedelta(days=1)).clip(0, 12)
+    log["kg"] = 40.0 + 2.0 * days - 9.0 * (time >= pd.Timestamp("2024-06-08 07:00", tz="UTC"))
+    log.to_csv(folder / "B.csv", index=False)
+    record = pipeline.record_of(folder, None, ISSUE, None)
+    hive = hives_now(record, current=True)[1]
+    assert hive.risen_kg == pytest.approx(24.0 - 9.0, abs=0.5)
+    low, middle, _ = pipeline.timing(folder, as_of=ISSUE, scenarios=100).hives[1].stores.stores_kg
+    assert low > 15.0
+    assert middle == pytest.approx(12.0 + 15.0, abs=0.5)
 
 
 def test_hives_that_are_told_the_same_share_lines_and_rules():

@@ -129,10 +129,22 @@ def test_work_is_read_in_local_time_and_order(write_yard):
     assert np.isnan(work["kg"][2])
 
 
+def test_a_missing_key_says_what_may_be_written(write_yard):
+    """An error names file, line and cure: the rule of this project."""
+    scale = '[[hive]]\nname = "H"\nscale = { file = "h.csv" }\n'
+    cure = r"yard\.toml, line \d+: 'hive\.scale\.unit' is missing\. Add it: one of \"kg\", \"lb\", \"g\"\."
+    with pytest.raises(InputError, match=cure):
+        read_yard(write_yard(scale))
+    with pytest.raises(InputError, match=r"'hive\.name' is missing\. Add it\."):
+        read_yard(write_yard("[[hive]]\nclipped_queen = true\n"))
+
+
 @pytest.mark.parametrize(
     "row, says",
     [
         ("2024-05-03,H9,feed,3,", "hive is 'H9', which is not known. Known: H1"),
+        ("2024-05-03,all,treated,,", "Known: H1. Write a line for each hive."),
+        ("2024-05-03,,treated,,", "hive is empty. Write one of: H1."),
         ("2024-05-03,H1,fed,3,", "what is 'fed'"),
         ("2024-13-03,H1,feed,3,", "is no date"),
         ("2024-05-03,H1,feed,three,", "no number"),

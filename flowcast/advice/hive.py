@@ -13,6 +13,7 @@ from flowcast.scale_log.room import FRAMES, free_comb
 
 SUPERS = ("medium", "shallow", "national super")  # kinds that stand over a brood box
 NEST_BOXES = ("deep", "jumbo", "national brood")  # where the queen lays
+Z_90 = 1.2816  # standard deviations from the middle of a normal curve to its quantile of 90 %
 USUAL_FRAMES = 10  # of the boxes whose weight stands in numbers.toml
 
 
@@ -45,7 +46,7 @@ class Estimate:
     @property
     def three(self) -> tuple[float, float, float]:
         """Quantiles 10, 50 and 90 %, none below nothing. [kg]"""
-        low, high = (max(self.kg + z * self.sd_kg, 0.0) for z in (-1.2816, 1.2816))
+        low, high = (max(self.kg + z * self.sd_kg, 0.0) for z in (-Z_90, Z_90))
         return low, max(self.kg, 0.0), high
 
 
@@ -59,7 +60,8 @@ class HiveNow:
     supers_on: whether boxes for people's honey are on; None when not known. cells: queen cells
     with larvae or capped were seen; clipped: the queen's wing is. share: what this hive brings in,
     as a share of the yard's middle hive, with its standard deviation in the log; None when its
-    record does not tell.
+    record does not tell. risen_kg: how much more its log has it hold than at its lightest of the last
+    weeks, what was taken off left out. [kg] larvae: beetle larvae were in its newest count, and that lately.
     """
 
     name: str
@@ -75,21 +77,50 @@ class HiveNow:
     cells: bool = False
     clipped: bool = False
     share: tuple[float, float] | None = None
+    risen_kg: float = 0.0
+    larvae: bool = False
 
 
 def stores_of(hive: HiveNow, numbers: Numbers) -> Estimate:
     """Honey and nectar in the hive now, by whatever tells it best.
 
     The gross weight less wood, bees, brood and pollen; or the full frames of the boxes; or the
-    keeper's estimate. With none of them a wide guess, which says that it is one.
+    keeper's estimate. With none of them a wide guess, which says that it is one. A weight that leaves
+    more honey than the combs can hold does not count.
     """
-    told = [_by_weight(hive, numbers), _by_frames(hive.boxes, numbers), _by_keeper(hive, numbers)]
+    weighed = None if overweight(hive, numbers) else _by_weight(hive, numbers)
+    told = [weighed, _by_frames(hive.boxes, numbers), _by_keeper(hive, numbers)]
     known = [estimate for estimate in told if estimate is not None]
     if known:
         return min(known, key=lambda estimate: estimate.sd_kg)
+    return _guess(hive, numbers)
+
+
+def _guess(hive: HiveNow, numbers: Numbers) -> Estimate:
+    """Stores of which nobody tells, within what the scale knows.
+
+    The guess is of the day on which the hive was lightest lately; what came in since, if it is more than
+    the guess is wide, lies on top. And there is no more honey than the hive weighs without its bees, whether
+    the scale was set to zero under an empty hive or not.
+    """
     half = size_of(hive, numbers)
-    guess, sd = numbers["timing.stores_unknown_kg"], numbers["timing.stores_unknown_sd_kg"]
-    return Estimate(half * guess, half * sd, "unknown")
+    guess, sd = (half * numbers[f"timing.stores_unknown{part}_kg"] for part in ("", "_sd"))
+    found = Estimate(guess + (hive.risen_kg if hive.risen_kg > sd else 0.0), sd, "unknown")
+    most = (hive.gross_kg or 0.0) - bees_kg(hive, numbers)
+    high = found.three[2]
+    if most <= 0 or high <= most:  # a scale that shows less than bees weigh tells nothing
+        return found
+    return Estimate(found.kg * most / high, found.sd_kg * most / high, "unknown")
+
+
+def overweight(hive: HiveNow, numbers: Numbers) -> bool:
+    """Whether the scale tells of far more honey than all frames hold: a box is not named, or wood_kg or
+    the scale's zero is wrong."""
+    told = _by_weight(hive, numbers)
+    if told is None or not hive.boxes:
+        return False
+    room = sum(box.frames * frame_kg(box.kind, numbers) for box in hive.boxes)
+    return told.kg - 2 * told.sd_kg > room
 
 
 def _by_weight(hive: HiveNow, numbers: Numbers) -> Estimate | None:

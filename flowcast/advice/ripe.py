@@ -126,6 +126,8 @@ def _seen(within: pd.DataFrame, humidity: pd.Series, today: pd.Timestamp, number
     known = known.dropna(subset=["intake_kg", "night_loss_kg"])
     if len(known) < numbers["timing.ripe_least_d"]:
         return {"verdict": "no reading"}
+    if (today - known.index[-1]).days > numbers["timing.weight_fresh_d"]:  # it has fallen silent
+        return {"verdict": "no reading"}
     flow = known[known["intake_kg"] >= numbers["timing.ripe_flow_kg"]]
     if not len(flow):
         return {"verdict": "no flow"}

@@ -39,7 +39,8 @@ class SplitAdvice(Advice):
     of the futures though it may well miss the next one; else "increase" (weeks without loss of crop, for more
     colonies), "costs the crop", "must be fed", "too late",
     "no mating weather" or "too cold"; "feed first" (a hive short of stores is fed, and split only once
-    it is strong); "cells: act now", "not this colony", "unknown".
+    it is strong); "larvae first" (nor is one split now in which beetle larvae were seen);
+    "cells: act now", "not this colony", "unknown".
     weeks: index the first date of each week; meets (chance that its bees forage when the next
     flow opens), crop_q10, crop_q50, crop_q90 (what the split adds to the crop of the hive that is
     split, both halves together, until the end of the days looked at; negative when it costs
@@ -306,6 +307,16 @@ def after_feed(split: SplitAdvice, short_until: pd.Timestamp | None) -> SplitAdv
     return replace(
         split, verdict=verdict, when=None, reasons=(why,),
         mating_from=None, mating_to=None, unmated_after=None,
+    )  # fmt: skip
+
+
+def not_on_larvae(split: SplitAdvice, larvae: bool) -> SplitAdvice:
+    """A hive with beetle larvae in it is not divided now: small colonies are the most exposed."""
+    if not larvae or split.verdict != "split":
+        return split
+    return replace(
+        split, verdict="larvae first", when=None, reasons=("larvae seen",),
+        changes=("a count without larvae",), mating_from=None, mating_to=None, unmated_after=None,
     )  # fmt: skip
 
 

@@ -16,7 +16,7 @@ from flowcast.advice.ahead import (
     positions,
     two_weeks,
 )
-from flowcast.advice.hive import Estimate, HiveNow, floor_of
+from flowcast.advice.hive import Estimate, HiveNow, floor_of, overweight
 from flowcast.advice.visits import CALENDAR_D
 from flowcast.advice.when import Advice, visit_before, when_of
 from flowcast.numbers import Numbers
@@ -119,7 +119,7 @@ def stores_advice(
         finish_by=_finish_by(course.cold, ahead.dates),
         reasons=("stores last" if _lasts(course) else "look again",),
         changes=("another flow", "a cold spring", "more brood than usual"),
-        cautions=CAUTIONS,
+        cautions=(*CAUTIONS, *(("more than combs hold",) if overweight(hive, numbers) else ())),
         needs=("weight or full frames",) if stores.how == "unknown" else (),
     )
     if stores.how == "unknown":  # a guess is no ground to open a hive and feed
@@ -292,7 +292,7 @@ def _fed(
         sugar_kg=float(feed[-1] / numbers["timing.sugar_to_stores"]),
         food=food,
         cautions=(
-            *CAUTIONS,
+            *found.cautions,
             *(("never with supers on",) if hive.supers_on is not False else ()),
             *(("small amounts, no patties",) if beetle_season else ()),
         ),

@@ -13,12 +13,14 @@ from flowcast.advice.hive import SUPERS, Box, Estimate, HiveNow, frame_kg
 from flowcast.advice.when import Advice, When, when_of
 from flowcast.numbers import Numbers
 
+ONLY_IN_FLOW = "only while it flows"
+
 
 @dataclass(frozen=True, kw_only=True)
 class SuperAdvice(Advice):
     """Verdicts: "add", "take off" (empty ones, with no flow in sight), "room enough", "no more this
     season", "too few bees", "while fed" (none is put on a hive that is to be fed with syrup first),
-    "unknown".
+    "larvae first" (nor on one in which beetle larvae were seen), "unknown".
 
     count: supers to add on that visit, or to take off, of box_kind. back_chance: of those taken off, the
     chance that one is wanted again by back_until. free_kg: quantiles 10, 50, 90 % of what
@@ -101,6 +103,14 @@ def super_advice(
     return replace(found, **_added(count, out, next_super))
 
 
+def off_larvae(supers: SuperAdvice, larvae: bool) -> SuperAdvice:
+    """No super is put on a hive with beetle larvae in it: its space is closed to what the bees cover."""
+    if supers.verdict != "add" or not larvae:
+        return supers
+    why = {"reasons": ("larvae seen",), "changes": ("a count without larvae",)}
+    return replace(supers, verdict="larvae first", when=None, count=0, **why)
+
+
 def while_fed(supers: SuperAdvice, syrup: When | None, numbers: Numbers) -> SuperAdvice:
     """No super is put on a hive that is to be fed with syrup before, or soon after: it would be stored
     there. Of two needs that may both not come, the likelier holds. syrup: when it is to be fed."""
@@ -128,6 +138,14 @@ def against_mites(supers: SuperAdvice, latest: pd.Timestamp | None) -> SuperAdvi
     if supers.verdict != "add" or latest is None or supers.when.date < latest:
         return supers
     return replace(supers, cautions=(*supers.cautions, "late super"))
+
+
+def while_it_flows(supers: SuperAdvice, off: pd.Timestamp | None) -> SuperAdvice:
+    """A super that would go on when supers are to come off goes on only where the flow lasts. off: the
+    day on which the season's last flow is likely over."""
+    if supers.verdict != "add" or off is None or supers.when.date < off:
+        return supers
+    return replace(supers, reasons=(*supers.reasons, ONLY_IN_FLOW))
 
 
 def _added(count: int, out: When, box: Box) -> dict:

@@ -106,9 +106,9 @@ def explain_record(record: Record, first: pd.Timestamp, last: pd.Timestamp) -> S
     first = known[0] if first < known[0] <= first + spared else first
     if first < known[0] or (last - first).days + 1 < LEAST_DAYS:
         raise NotEnoughDataError(
-            f"the weather runs from {known[0]:%Y-%m-%d} to {known[-1]:%Y-%m-%d}, which does not hold the "
-            f"days asked for, or fewer than {LEAST_DAYS} of them. Ask for another season, or for a span "
-            "with --from and --to."
+            f"the weather, from {known[0]:%Y-%m-%d} to {known[-1]:%Y-%m-%d}, does not hold all of "
+            f"{first:%Y-%m-%d} to {last:%Y-%m-%d}, or these are fewer than {LEAST_DAYS} days. Ask for another season with "
+            "--season, or for a span with --from and --to."
         )
     if (last - first).days > 366:
         raise InputError("the span is longer than a year. Ask for one season at a time.")

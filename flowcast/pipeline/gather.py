@@ -264,6 +264,8 @@ def _with_height(yard: Yard, history: tuple[Block, ...]) -> Yard:
 
 def _no_weather(yard: Yard, notes: tuple[str, ...], offline: bool) -> str:
     cure = "or put weather.csv in the yard's folder."
+    if yard.is_place:
+        cure = "or make a yard of the place with flowcast new and put a weather.csv in its folder."
     if offline:
         return (
             f"{yard.name}: no weather was pulled before, and this run is offline. Run it once with "

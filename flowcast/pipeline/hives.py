@@ -69,6 +69,8 @@ def _hive_now(
         cells=has_cells(hive.name, record),
         clipped=hive.clipped_queen,
         share=_share(hive.name, record, middle),
+        risen_kg=_risen(hive.name, record),
+        larvae=_larvae(hive.name, record),
     )
 
 
@@ -88,6 +90,34 @@ def _share(hive: str, record: Record, middle: pd.Series | None) -> tuple[float, 
         return None
     told = (gains["quality"] == "good") & (gains["days"] == 1) & ~gains["lower_bound"]
     return share_of(gains[told]["gain_kg"], middle, record.yard.numbers)
+
+
+def _risen(hive: str, record: Record) -> float:
+    """How much more the log has the hive hold than at its lightest of the last weeks. [kg]
+
+    Whatever jumped off the scale counts as gone; of what jumped on only feed is stores.
+    """
+    log = next((log for log in record.logs if log.hive == hive), None)
+    if log is None:
+        return 0.0
+    since = record.issue_date - pd.Timedelta(days=_fresh_d(record))
+    good = log.gains[(log.gains["quality"] == "good") & (log.gains.index >= since)]
+    gained = good["gain_kg"].set_axis(good.index + pd.to_timedelta(good["days"], unit="D"))
+    local = log.steps["time"].dt.tz_convert(record.yard.place.timezone).dt.tz_localize(None)
+    counts = (log.steps["kg"] < 0) | log.steps["cause"].str.startswith("feed")
+    jumped = log.steps["kg"].set_axis(pd.DatetimeIndex(local))[
+        (counts & (local >= since)).to_numpy()
+    ]
+    course = pd.concat([gained, jumped]).sort_index(kind="stable").cumsum()
+    return float(course.iloc[-1] - min(course.min(), 0.0)) if len(course) else 0.0
+
+
+def _larvae(hive: str, record: Record) -> bool:
+    """Whether the hive's newest count, a recent one, found beetle larvae."""
+    counts = record.yard.beetles
+    own = counts[(counts["hive"] == hive) & (counts["date"] < record.issue_date)]
+    lately = record.issue_date - pd.Timedelta(days=record.yard.numbers["beetle.alarm_d"])
+    return bool(len(own) and own["larvae"].iloc[-1] and own["date"].iloc[-1] >= lately)
 
 
 def _fresh_d(record: Record) -> int:

@@ -146,6 +146,18 @@ def _air(whole: weather.Weather, numbers) -> pd.DataFrame:
     return whole.hourly[["temp_c", "precip_mm"]].assign(suitability=fit)
 
 
+def _silent_since(
+    yard: Yard, hive: str, readings: pd.DataFrame, cut: pd.Timestamp
+) -> pd.Timestamp | None:
+    """The local day of the last weight of a hive that still stands here, where it is no longer fresh."""
+    last = readings["weight_kg"].last_valid_index()
+    to = next((one.to for one in yard.hives if one.name == hive), None)
+    fresh = pd.Timedelta(days=int(yard.numbers["timing.weight_fresh_d"]))
+    if last is None or to is not None or cut - last <= fresh:
+        return None
+    return last.tz_convert(yard.place.timezone).tz_localize(None).normalize()
+
+
 def clean_logs(
     yard: Yard, scales: list[ScaleFile], cut: pd.Timestamp, air: pd.DataFrame | None = None
 ) -> tuple[list[scale_log.CleanLog], list[str]]:
@@ -159,6 +171,7 @@ def clean_logs(
             notes.append(Note.of("files.no_weight_yet", file=file.name, hive=file.hive))
             continue
         notes += doubtful_unit(file, readings)
+        silent = _silent_since(yard, file.hive, readings, cut)
         try:
             logs.append(
                 scale_log.clean_log(
@@ -172,6 +185,8 @@ def clean_logs(
             )
         except NotEnoughDataError as error:
             raise NotEnoughDataError(f"{file.name}, hive {file.hive}: {error}") from None
+        if silent is not None and logs[-1].kind != "hand weighings":
+            notes.append(Note.of("files.silent", hive=file.hive, date=silent))
     # Only now, since what was done to one hive is a hint to what was done to the next.
     return scale_log.explain(logs, air, yard.place.timezone, yard.numbers), notes
 
@@ -303,12 +318,22 @@ def _columns(joined: weather.Joined, whole: weather.Weather, blocks: list[Block]
     return pd.DataFrame.from_dict(rows, orient="index")
 
 
+def _runs(years: set[int]) -> tuple[str | Note, ...]:
+    """Years in a row as one: 2016 to 2019, 2022."""
+    firsts = sorted(year for year in years if year - 1 not in years)
+    lasts = sorted(year for year in years if year + 1 not in years)
+    return tuple(
+        Note.of("numbers.range", low=str(first), high=str(last)) if last > first else str(first)
+        for first, last in zip(firsts, lasts, strict=True)
+    )
+
+
 def _holes(daily: pd.DataFrame) -> list[Note]:
     """Days in the midst of the weather that could not be completed, and what they cost."""
     gone = daily.index[daily["temp_mean_c"].isna()]
     if not len(gone):
         return []
-    years = tuple(str(year) for year in sorted(set(gone.year)))
+    years = _runs(set(map(int, gone.year)))
     return [Note.of("weather.holes", n=len(gone), first=gone[0], last=gone[-1], years=years)]
 
 

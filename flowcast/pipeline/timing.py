@@ -29,6 +29,7 @@ from flowcast.advice.splits import (
     SwarmWatch,
     after_feed,
     heed_drones,
+    not_on_larvae,
     split_advice,
     swarm_watch,
 )
@@ -38,8 +39,10 @@ from flowcast.advice.supers import (
     SuperAdvice,
     against_mites,
     off_for_feed,
+    off_larvae,
     super_advice,
     while_fed,
+    while_it_flows,
 )
 from flowcast.advice.visits import CALENDAR_D, Visits, read_visits
 from flowcast.advice.when import Advice, When
@@ -152,7 +155,7 @@ def timing_from(
         outlook=found,
         visits=visits,
         until=futures.scenarios.dates[-1],
-        hives=_hives(hives, found, futures, visits, beetles_high, after.latest, current=current),
+        hives=_hives(hives, found, futures, visits, beetles_high, after, current=current),
         usual=() if hives else _splits(plain, found, futures, visits, beetles_high),
         after=after,
         sets=_sets(record, visits),
@@ -196,7 +199,7 @@ def _hives(
     futures: Futures,
     visits: Visits,
     beetles: float | None,
-    latest: pd.Timestamp | None,
+    after: AfterAdvice,
     *,
     current: bool,
 ) -> tuple[HiveTiming, ...]:
@@ -211,7 +214,7 @@ def _hives(
             futures,
             visits,
             beetles,
-            latest,
+            after,
         )
         for hive in hives
     )
@@ -224,7 +227,7 @@ def _is_mild(temp_c: np.ndarray, numbers: Numbers) -> bool:
 
 
 def _hive(
-    hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetles, latest
+    hive: HiveNow, beginning, ripe, found, futures: Futures, visits, beetles, after
 ) -> HiveTiming:
     numbers, seasons = found.record.yard.numbers, found.model.seasons
     threshold = found.record.yard.flow_day_kg * size_of(hive, numbers)
@@ -244,8 +247,11 @@ def _hive(
     splits, short = _splits(hive, found, futures, visits, beetles, ahead), feed.short_until(numbers)
     return HiveTiming(
         hive=hive.name,
-        supers=against_mites(_supers(hive, ahead, free, feed, found, visits, threshold), latest),
-        splits=tuple(heed_drones(after_feed(split, short), watch) for split in splits),
+        supers=_supers(hive, ahead, free, feed, found, visits, threshold, after),
+        splits=tuple(
+            heed_drones(not_on_larvae(after_feed(split, short), hive.larvae), watch)
+            for split in splits
+        ),
         swarm=_on_fit_day(_dated(watch, until, visits), visits),
         stores=feed if feed.food == NO_FEED or feed.at_once else _on_fit_day(feed, visits),
         leave=replace(leave, not_before=_not_before(visits)),
@@ -259,15 +265,29 @@ def _hive(
 
 
 def _supers(
-    hive: HiveNow, ahead: HiveAhead, free, feed: StoresAdvice, found, visits, threshold_kg: float
+    hive: HiveNow,
+    ahead: HiveAhead,
+    free,
+    feed: StoresAdvice,
+    found,
+    visits,
+    threshold_kg: float,
+    after: AfterAdvice,
 ) -> SuperAdvice:
-    """Supers on or off within the near weeks, as far as feeding lets it."""
+    """Supers on or off within the near weeks, as far as larvae, feeding and the season's end let it."""
     numbers, wet = found.record.yard.numbers, float(np.mean(found.model.stock.wet))
     supers = super_advice(
         hive, ahead, free, _next_super(hive), _plan(visits), threshold_kg, numbers, unripe_kg=wet
     )
-    supers = while_fed(_near(supers, visits), _syrup(feed), numbers)
-    return off_for_feed(supers, feed.verdict == "supers off first")
+    supers = off_larvae(_near(supers, visits), hive.larvae)
+    supers = while_fed(supers, _syrup(feed), numbers)
+    supers = off_for_feed(supers, feed.verdict == "supers off first")
+    return while_it_flows(against_mites(supers, after.latest), _over(after))
+
+
+def _over(after: AfterAdvice) -> pd.Timestamp | None:
+    """When the season's last flow is likely over, where one is still to end."""
+    return after.when.date if after.verdict == "ahead" and after.goes_on < 0.5 else None
 
 
 def _not_before(visits: Visits) -> pd.Timestamp | None:

@@ -15,7 +15,7 @@ from flowcast.advice.ripe import RipeAdvice, SetsFast
 from flowcast.advice.splits import SplitAdvice, SwarmWatch
 from flowcast.advice.start import Filled, StartAdvice
 from flowcast.advice.stores import FOR_WINTER, StoresAdvice
-from flowcast.advice.supers import SuperAdvice
+from flowcast.advice.supers import ONLY_IN_FLOW, SuperAdvice
 from flowcast.advice.visits import CALENDAR_D
 from flowcast.advice.when import Advice, When, within_reasons
 from flowcast.advice.winter import LeaveAdvice
@@ -101,7 +101,8 @@ def alike(splits: tuple[SplitAdvice, ...]) -> tuple[SplitAdvice, ...]:
     """Kinds of split without a date that come to the same thing, as one."""
     first = splits[0]
     told = {(a.reasons, _splits(replace(a, kind="any"), Say())) for a in splits}
-    if all(a.when is None for a in splits) and len(told) == 1:
+    undated = all(a.when is None or a.verdict == "cells: act now" for a in splits)
+    if undated and len(told) == 1:
         keys = dict.fromkeys(key for a in splits for key in a.cautions)
         return (replace(first, kind="any", cautions=tuple(keys)),)
     return splits
@@ -119,6 +120,8 @@ def _supers(a: SuperAdvice, say: Say) -> str:
         return _take_off(a, say)
     room = say("supers.room", kg=_sure(a.free_kg, say))
     last = say("supers.last_worth", date=say.full_day(a.last_worth)) if a.last_worth else ""
+    if a.verdict == "no more this season":  # which is what `last` would say
+        return say(f"supers.{a.verdict}", room=room)
     if a.verdict == "add":
         return _joined(_add(a, room, say), last)
     return _joined(say(f"supers.{a.verdict}", room=room), last)
@@ -351,6 +354,9 @@ def _supers_off(a: AfterAdvice, say: Say) -> str:
     if a.goes_on >= 0.5:
         latest, chance = _by(a.when, say), say.chance(a.goes_on)
         return say("after.before_its_end", latest=latest, chance=chance, until=until)
+    if a.when.date is not None and a.when.date > a.latest:
+        told = {"span": say.span(a.when.first, a.when.last), "latest": say.day(a.latest)}
+        return say("after.later_unfit", **told, by=_by(a.when, say), until=until)
     by = _by_between(a.when, say)
     return say("after.later", by=by, latest=say.day(a.latest), until=until)
 
@@ -391,6 +397,8 @@ MOVED = {"add": "tasks.add", "take off": "tasks.take_off"}
 
 def task(advice: Advice, say: Say) -> str | None:
     """The advice as a line of a calendar; None where there is nothing to do."""
+    if isinstance(advice, SuperAdvice) and ONLY_IN_FLOW in advice.reasons:
+        return say("tasks.add_if", n=advice.count, kind=say(f"boxes.{advice.box_kind}"))
     if isinstance(advice, SuperAdvice) and advice.verdict in MOVED:
         return say(MOVED[advice.verdict], n=advice.count, kind=say(f"boxes.{advice.box_kind}"))
     if isinstance(advice, SplitAdvice) and advice.verdict in ("split", "wait"):

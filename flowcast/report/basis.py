@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flowcast.messages import Amount, Say
+from flowcast.messages import Amount, Note, Say
 from flowcast.messages.units import shown_in
 from flowcast.report.weather import ahead_line, weather_lines
 from flowcast.results import Checked, Record, YardOutlook
 from flowcast.scale_log import CleanLog
+from flowcast.scale_log.words import cause_note
+from flowcast.weather import season_start_year
 
 
 def basis(found: YardOutlook) -> list[str]:
@@ -70,8 +72,20 @@ def _log_basis(record: Record, seasons: float) -> str:
         return say("basis.no_log")
     kinds = {log.kind for log in record.logs}
     how = "by_hand" if kinds == {"hand weighings"} else "on_scales"
-    rests = say(f"basis.{how}", n=len(record.logs), length=_length(seasons, say))
-    return rests if seasons >= 2 else f"{rests} {say('basis.short_log')}"
+    rests = [say(f"basis.{how}", n=len(record.logs), length=_length(seasons, say))]
+    touched = _seasons_touched(record)
+    if touched - seasons >= record.yard.numbers["season.spread_seasons"]:
+        rests.append(say("basis.spread", n=touched))
+    if seasons < 2:
+        rests.append(say("basis.short_log"))
+    return " ".join(rests)
+
+
+def _seasons_touched(record: Record) -> int:
+    """In how many seasons the gains lie: a scale that stands in summer only tells of many in part."""
+    days = [log.gains.index[log.gains["quality"] == "good"] for log in record.logs]
+    start = record.yard.place.season_start
+    return len(set().union(*(season_start_year(index, start) for index in days)))
 
 
 def _others_basis(found: YardOutlook) -> list[str]:
@@ -154,7 +168,26 @@ def _marked_lines(found: Checked) -> list[str]:
         told = say.listed(marked)
         lines += [say("check.marked_line", hive=log.hive, marked=told)] if marked else []
         lines += _weighings_left_out(log, found.yard.place.timezone, say)
+        lines += latest(_work_not_seen(log, found.yard.place.timezone, say), say)
     return lines
+
+
+def _work_not_seen(log: CleanLog, zone: str, say: Say) -> list[str]:
+    """Lines of work.csv that should show in the weight and do not, so that a slip can be mended."""
+    unseen = [
+        step
+        for step in log.steps.itertuples()
+        if isinstance(step.note, Note) and "steps_known.not_seen" in step.note.keys
+    ]
+    return [
+        say(
+            "check.work_not_seen",
+            hive=log.hive,
+            date=say.full_day(step.time.tz_convert(zone)),
+            what=cause_note(step.cause),
+        )
+        for step in unseen
+    ]
 
 
 def _weighings_left_out(log: CleanLog, zone: str, say: Say) -> list[str]:

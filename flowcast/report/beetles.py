@@ -167,8 +167,7 @@ def verdict(reading: Reading, found: YardBeetles) -> str:
     if due <= found.record.issue_date:
         month = say.month_name(due - pd.Timedelta(days=14))
         return say(f"trays_then.{key}", month=month, date=say.day(due))
-    told = {"or_moth": say("beetles.larvae_or_moth"), "amiss": _amiss(reading, found)}
-    return say(f"trays.{key}", **told, n=round(count.days))
+    return say(f"trays.{key}", amiss=_amiss(reading, found), n=round(count.days))
 
 
 def _amiss(reading: Reading, found: YardBeetles) -> str:

@@ -14,6 +14,7 @@ from flowcast.reasons.season import Reason
 from flowcast.report import kilograms
 from flowcast.results import YardSeason
 from flowcast.scale_log.words import cause_note
+from flowcast.weather import midsummer
 
 RARE = ((2.0, "extremely"), (1.5, "severely"), (1.0, "moderately"))  # McKee et al. 1993
 SOIL = ("dry", "wet")
@@ -115,7 +116,7 @@ def _sentence(first: str, second: str, say: Say) -> str:
 def sentences(found: YardSeason) -> list[str]:
     """Flight, plants, gains, hives: each in a sentence."""
     season, say = found.season, found.record.yard.say
-    lines = [*_flight(season, say), *_others(found), *_water(season, say), *_timing(season, say)]
+    lines = [*_flight(season, say), *_others(found), *_water(season, say), *_timing(found)]
     lines += [*_gain(found), *kilograms.sentences(found), *_hives(season, say)]
     lines += [*_crop(season, say), *_crops(found)]
     return [line for line in [*lines, _missing(found)] if line]
@@ -268,12 +269,12 @@ def _water(season: Season, say: Say) -> list[str]:
         return [say("rain.alone", now=say.rain(p.rain_mm.now))]
     between = _often(p.rain_mm, say.mm(p.rain_mm.low), say.mm(p.rain_mm.high), say)
     rain = {"now": say.rain(p.rain_mm.now), "usual": say.mm(p.rain_mm.usual), "between": between}
-    soil = {"now": say.number(p.parched_days.now), "usual": say.number(p.parched_days.usual)}
+    soil = {"n": round(p.parched_days.now), "usual": say.number(p.parched_days.usual)}
     dry = {"dry": say.number(p.longest_dry_d.now), "dry_usual": say.number(p.longest_dry_d.usual)}
-    lines = [
-        say("rain.whole", **rain, rarity=_rarity(p.spi, say)),
-        say("rain.parched", **soil, between=_range(p.parched_days, say), **dry),
-    ]
+    parched = say("rain.parched", **soil, between=_range(p.parched_days, say), **dry)
+    if not max(p.parched_days.now, p.parched_days.high):
+        parched = say("rain.not_parched", **dry)
+    lines = [say("rain.whole", **rain, rarity=_rarity(p.spi, say)), parched]
     if p.frost_days.now > 0 or p.frost_days.usual >= 0.5:
         key = "rain.frost" if p.frost_days.now else "rain.no_frost"
         usual = say.number(p.frost_days.usual, 1)
@@ -292,21 +293,31 @@ def _rarity(spi: float, say: Say) -> str:
     return say("rarity.normal", index=index)
 
 
-def _timing(season: Season, say: Say) -> list[str]:
+def _timing(found: YardSeason) -> list[str]:
+    season, say = found.season, found.record.yard.say
     lead = season.plants.lead_d.now
     if math.isnan(lead) or season.years < 2:  # alone it would be measured by itself
         return []
-    days = round(lead)
+    days, when = round(lead), _longest_day(found)
     if abs(days) < 2:
-        return [say("explain.on_time")]
-    return [say("explain.early" if days > 0 else "explain.late", n=abs(days))]
+        return [say("explain.on_time", when=when)]
+    return [say("explain.early" if days > 0 else "explain.late", n=abs(days), when=when)]
+
+
+def _longest_day(found: YardSeason) -> str:
+    """Midsummer; between the tropics, where there is no summer to be in the middle of, its date."""
+    place, say = found.record.yard.place, found.record.yard.say
+    if abs(place.latitude) > found.record.yard.numbers["season.tropic_deg"]:
+        return say("explain.at_midsummer")
+    day = pd.Timestamp(found.season.first.year, *midsummer(place))
+    return say("explain.by_day", date=say.yearly(day))
 
 
 def _gain(found: YardSeason) -> list[str]:
     season, say = found.season, found.record.yard.say
     gain = season.gain
     if math.isnan(gain.now):
-        return [say("gains.no_scale")]
+        return [_too_little_log(season, say)]
     whose = capital(_whose(found))
     text = say("gains.it", whose=whose, gained=_gained_or_lost(gain.now, say, season.full_days))
     if 100 * season.gain_known <= 97:
@@ -315,6 +326,13 @@ def _gain(found: YardSeason) -> list[str]:
         return [say("gains.no_other", gained=text)]
     usual = _gained_or_lost(gain.usual, say)
     return [say("gains.others", gained=text, n=gain.years - 1, others=usual)]
+
+
+def _too_little_log(season: Season, say: Say) -> str:
+    """That no weights are told; of a log of some of the days, how to be told of those."""
+    every = len(season.daily)
+    known = round(season.gain_known * every)
+    return say("gains.little_scale", known=str(known), n=every) if known else say("gains.no_scale")
 
 
 def _hives(season: Season, say: Say) -> list[str]:
@@ -372,7 +390,7 @@ def _why_no_kilograms(found: YardSeason) -> str:
     if found.kilograms is not None:
         return ""
     if math.isnan(found.season.gain.now):
-        return "no_log"
+        return "little_log" if found.season.gain_known else "no_log"
     numbers, season = found.record.yard.numbers, found.season
     if season.missing_days > (1 - numbers["reasons.gain_share"]) * len(season.daily):
         return "no_weather"

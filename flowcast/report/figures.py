@@ -247,11 +247,12 @@ def _ends_of(middles: pd.Series, say: Say) -> dict[str, str]:
 def standing_figures(found: YardOutlook) -> list[Figure]:
     """Soil water and foraging hours of the last year against their normal, where one is known."""
     record, standing, say = found.record, found.standing, _say(found)
+    few_h = record.yard.numbers["foraging.few_h"]
     soil = season_plots.standing_data(record, "soil_water_frac") * 100.0
     hours = season_plots.standing_data(record, "foraging_h", mean_days=30)
     shown = (
         ("soil", soil, 0, words.soil(standing, say)),
-        ("hours", hours, 1, words.foraging(standing, say)),
+        ("hours", hours, 1, words.foraging(standing, few_h, say)),
     )
     return [_standing(*one, say) for one in shown if one[1].notna().all(axis=1).any()]
 

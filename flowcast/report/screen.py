@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from flowcast.flow.outlook import Outlook
-from flowcast.messages import Say
+from flowcast.messages import Note, Say
 from flowcast.report import beetles, explain, kilograms, timing, trust, weather, words
 from flowcast.report.basis import basis, cautions, check_lines
 from flowcast.results import (
@@ -24,9 +24,9 @@ WIDTH = 88
 def outlook_text(found: YardOutlook) -> str:
     """The outlook as a screen of text."""
     outlook, say = found.outlook, found.record.yard.say
-    lines = [*_paragraph(words.headline(found)), ""]
+    lines = [*_paragraph(words.headline(found)), *_warned(found.record.notes, say), ""]
     lines += _paragraph(words.answer(outlook, say))
-    lines += _paragraph(words.gains(outlook, say, log=found.model.has_log))
+    lines += _paragraph(words.gains(found))
     lines += ["", *_weeks(outlook, say)]
     lines += _under_heading(say("titles.standing"), words.season_so_far(found))
     lines += _under_heading(say("titles.rests"), basis(found))
@@ -40,7 +40,7 @@ def outlook_text(found: YardOutlook) -> str:
 def check_text(found: Checked) -> str:
     """What was understood of a yard, as a screen of text."""
     say = found.yard.say
-    lines = [say("check.headline", yard=found.yard.name)]
+    lines = [say("check.headline", yard=found.yard.name), *_warned(found.notes, say)]
     for heading, sentences in check_lines(found).items():
         lines += _under_heading(heading, sentences)
     return "\n".join(lines + _notes(found.notes, say))
@@ -49,7 +49,8 @@ def check_text(found: Checked) -> str:
 def pulled_text(found: Pulled) -> str:
     """What a pull brought, as a screen of text."""
     yard = found.record.yard
-    lines = [yard.say("weather.pulled_headline", yard=yard.name), ""]
+    lines = [yard.say("weather.pulled_headline", yard=yard.name)]
+    lines += [*_warned(found.record.notes, yard.say), ""]
     for sentence in weather.pulled_text(found):
         lines += _item(sentence)
     lines += _notes(found.record.notes, yard.say)
@@ -71,7 +72,7 @@ def backtest_text(found: Backtest) -> str:
 def beetles_text(found: YardBeetles, most: int = 5) -> str:
     """The beetles as a screen of text; the newest counts, not more than `most`."""
     say = found.record.yard.say
-    lines = [*_paragraph(beetles.headline(found)), ""]
+    lines = [*_paragraph(beetles.headline(found)), *_warned(found.record.notes, say), ""]
     lines += [*_paragraph(say("beetles.rules_first")), "", *_paragraph(beetles.answer(found))]
     lines += [part for sentence in beetles.sentences(found) for part in _item(sentence)]
     if found.outlook is not None and found.presence.lives_here:
@@ -85,7 +86,8 @@ def beetles_text(found: YardBeetles, most: int = 5) -> str:
 def season_text(found: YardSeason) -> str:
     """A season explained, as a screen of text."""
     season, say = found.season, found.record.yard.say
-    lines = [*_paragraph(explain.headline(found)), "", *_paragraph(explain.answer(found))]
+    lines = [*_paragraph(explain.headline(found)), *_warned(found.record.notes, say), ""]
+    lines += _paragraph(explain.answer(found))
     lines += [part for sentence in explain.sentences(found) for part in _item(sentence)]
     parts = kilograms.rows(found)
     lines += ["", *_cells(parts)] if parts else []
@@ -104,7 +106,8 @@ def season_text(found: YardSeason) -> str:
 def timing_text(found: YardTiming) -> str:
     """The dates for the work as a screen of text."""
     say = found.record.yard.say
-    lines = [*_paragraph(timing.headline(found)), "", *_paragraph(timing.answer(found))]
+    lines = [*_paragraph(timing.headline(found)), *_warned(found.record.notes, say), ""]
+    lines += _paragraph(timing.answer(found))
     lines += _paragraph(timing.water(found.water, say))
     rows = timing.calendar_rows(found)
     lines += ["", *_cells(rows)] if len(rows) > 1 else []
@@ -146,8 +149,15 @@ def _weeks(outlook: Outlook, say: Say) -> list[str]:
     return _cells(rows)
 
 
-def _notes(notes: list[str], say: Say) -> list[str]:
-    return _under_heading(say("titles.to_know"), [say.note(note) for note in notes])
+def _warned(notes: list[Note], say: Say) -> list[str]:
+    """What takes all figures their worth, right under the headline."""
+    return [line for text in words.warnings(notes, say) for line in ("", *_paragraph(text))]
+
+
+def _notes(notes: list[Note], say: Say) -> list[str]:
+    """All notes but those that stand on top already."""
+    others = [say.note(note) for note in notes if not words.is_warning(note)]
+    return _under_heading(say("titles.to_know"), others)
 
 
 def _under_heading(heading: str, sentences: list[str]) -> list[str]:

@@ -87,10 +87,12 @@ def _head(report: YardReport) -> dict:
     return {
         "yard": yard.name,
         "issued": say.full_day(outlook.issue_date),
+        "warnings": words.warnings(found.record.notes, say),
         "answer": words.answer(outlook, say),
         "mark": say("outlook.of_place") if yard.is_place else mark,
-        "gains": words.gains(outlook, say, log=has_log),
+        "gains": words.gains(found),
         "flow_day": say("outlook.flow_day", weight=say.weight(outlook.threshold_kg)),
+        "alarm": beetle_words.alarm(report.beetles) if report.beetles else "",
         "first": timing.answer(report.dates) if report.dates else "",
     }
 

@@ -121,10 +121,11 @@ def _by_text(told: list[tuple[str, str]], say: Say, every: int) -> list[str]:
 
 def _needs(told: list[tuple[str, Advice]], say: Say, every: int) -> list[str]:
     """What would tell more, after the names of the hives where it would not for all of them."""
-    wished = [(hive, advice.needs(one, say)) for hive, one in told]
-    if len({text for _, text in wished}) == 1:
-        return [text for _, text in wished[:1] if text]
-    return _by_text([(hive, text) for hive, text in wished if text], say, every)
+    wished = [(hive, text) for hive, one in told if (text := advice.needs(one, say))]
+    texts = list(dict.fromkeys(text for _, text in wished))
+    if len(texts) == 1 and {hive for hive, _ in wished} == {hive for hive, _ in told}:
+        return texts
+    return _by_text(wished, say, every)
 
 
 def _for(hives: list[str], what: str, say: Say, every: int) -> str:
@@ -261,7 +262,8 @@ def _none_near(found: YardTiming) -> str:
     say, day = found.record.yard.say, found.visits.next_fit(found.issue_date)
     if day is None:
         return say("fit.none", date=say.full_day(found.until))
-    return say("fit.none_near", date=say.weekday(day))
+    date = say.weekday(day) if day.year == found.issue_date.year else say.full_day(day)
+    return say("fit.none_near", date=date)
 
 
 def cautions(found: YardTiming) -> list[str]:

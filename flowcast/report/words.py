@@ -3,13 +3,27 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import pandas as pd
 
 from flowcast.flow.outlook import Outlook, chance_word
 from flowcast.flow.standing import Measure, Standing
-from flowcast.messages import Say
+from flowcast.messages import Note, Say
 from flowcast.results import YardOutlook
+from flowcast.weather import midwinter
+
+WARNINGS = ("files.clock_early", "files.clock_late", "files.other_hemisphere")
+
+
+def warnings(notes: Iterable[Note | str], say: Say) -> list[str]:
+    """What takes all figures their worth, to be said before any of them."""
+    return [say.note(note) for note in notes if is_warning(note)]
+
+
+def is_warning(note: Note | str) -> bool:
+    """Whether a note says that no figure can be trusted."""
+    return isinstance(note, Note) and note.key in WARNINGS
 
 
 def headline(found: YardOutlook) -> str:
@@ -66,10 +80,18 @@ def soon_to(low: pd.Timestamp | None, high: pd.Timestamp | None, say: Say) -> st
     return say("dates.range", first=first, last=last)
 
 
-def gains(outlook: Outlook, say: Say, *, log: bool) -> str:
+def gains(found: YardOutlook) -> str:
     """The running total after 7 and 30 days with its interval."""
+    outlook, say = found.outlook, found.record.yard.say
     week, month = (_total(outlook, n, say) for n in (7, outlook.window_days))
-    return say("outlook.gains" if log else "outlook.gains_usual", week=week, month=month)
+    log = "_alone" if _alone(found) else ""
+    key = f"outlook.gains{log}" if found.model.has_log else "outlook.gains_usual"
+    return say(key, week=week, month=month)
+
+
+def _alone(found: YardOutlook) -> bool:
+    """Whether the yard has one hive only, so that there is no middle one."""
+    return len(found.record.yard.hives) == 1
 
 
 def _total(outlook: Outlook, n: int, say: Say) -> str:
@@ -98,23 +120,35 @@ def season_so_far(found: YardOutlook) -> list[str]:
     """How the season stands, a sentence each."""
     standing, say = found.standing, found.record.yard.say
     return [
-        lead(standing, say),
+        lead(standing, _next_midwinter(found), found.record.yard.numbers["season.lead_max_d"], say),
         soil(standing, say),
-        foraging(standing, say),
-        *log_so_far(standing, say),
+        foraging(standing, found.record.yard.numbers["foraging.few_h"], say),
+        *log_so_far(standing, say, alone=_alone(found)),
     ]
 
 
-def lead(standing: Standing, say: Say) -> str:
-    """How early or late the season runs, or why that is not told."""
+def _next_midwinter(found: YardOutlook) -> pd.Timestamp:
+    """From when warmth counts anew: a date, since not every yard has a winter."""
+    month, day = midwinter(found.record.yard.place)
+    today = found.outlook.issue_date
+    this_year = pd.Timestamp(today.year, month, day)
+    return this_year if this_year > today else this_year + pd.DateOffset(years=1)
+
+
+def lead(standing: Standing, again: pd.Timestamp, most_d: float, say: Say) -> str:
+    """How early or late the season runs, or why that is not told.
+
+    again: from when it is; most_d: the most that is believed, at which a lead is cut off. [d]
+    """
     if not standing.warmth_moves:
-        return say("season.no_lead_now")
+        return say("season.no_lead_now", date=say.full_day(again))
     if math.isnan(standing.lead_d):
         return say("season.no_lead_known")
     days = round(standing.lead_d)
     if abs(days) < 2:
         return say("season.on_time")
-    return say("season.early" if days > 0 else "season.late", n=abs(days))
+    key = "season.early" if days > 0 else "season.late"
+    return say(f"{key}_most" if abs(days) >= most_d else key, n=abs(days))
 
 
 def soil(standing: Standing, say: Say) -> str:
@@ -126,14 +160,16 @@ def soil(standing: Standing, say: Say) -> str:
     return say(f"season.soil{_against(m)}", **told)
 
 
-def foraging(standing: Standing, say: Say) -> str:
-    """Foraging hours of the last month against normal."""
+def foraging(standing: Standing, few_h: float, say: Say) -> str:
+    """Foraging hours of the last month against normal; of less than few_h a day only that. [h]"""
     m = standing.foraging_h
     if math.isnan(m.now):
         return say("season.hours_unknown")
     told = {"now": say.number(m.now, 1)}
     if max(m.now, m.high) < 0.05:  # would read 0.0 of 0.0
         return say("season.hours_none")
+    if max(m.now, m.high) < few_h:
+        return say("season.hours_few")
     if not math.isnan(m.normal):
         told |= {"low": say.number(m.low, 1), "high": say.number(m.high, 1)}
     return say(f"season.hours{_against(m)}", **told)
@@ -147,12 +183,13 @@ def _against(m: Measure) -> str:
     return "_above" if m.now > m.high else "_usual"
 
 
-def log_so_far(standing: Standing, say: Say) -> list[str]:
-    """What the scales said lately."""
+def log_so_far(standing: Standing, say: Say, *, alone: bool = False) -> list[str]:
+    """What the scales said lately. alone: of the only hive of the yard."""
     lines = []
     if not math.isnan(standing.gain_kg):
         way, full = "gained" if standing.gain_kg >= 0 else "lost", standing.full_days
         told = {"weight": say.weight(abs(standing.gain_kg))} | ({"n": full} if full else {})
+        told |= {"whose": say("gains.of_only" if alone else "gains.of_middle")}
         lines.append(say(f"season.{way}_bound" if full else f"season.{way}", **told))
     if standing.last_window:
         first, last = (say.full_day(date) for date in standing.last_window)

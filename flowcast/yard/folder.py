@@ -304,6 +304,8 @@ class _Row:
         written = self.text(name)
         if not written and empty:
             return empty
+        if not written:
+            raise self.fail(f"{name} is empty", f"Write one of: {', '.join(sorted(known))}.")
         alike = [word for word in known if word.lower() == written.lower()]
         if len(alike) == 1:
             return alike[0]
@@ -311,7 +313,8 @@ class _Row:
         hint = f"Did you mean {close[0]!r}? " if close else ""
         raise self.fail(
             f"{name} is {written!r}, which is not known",
-            f"{hint}Known: {', '.join(sorted(known))}.",
+            f"{hint}Known: {', '.join(sorted(known))}."
+            + (" Write a line for each hive." if name == "hive" else ""),
         )
 
     def number(self, name: str) -> float:

@@ -7,7 +7,7 @@ import tomllib
 from datetime import date
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args, get_origin
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
@@ -310,7 +310,8 @@ def _problem(problem: dict[str, Any], section: str, keys: list[str]) -> str:
         cure = f"Did you mean {close[0]!r}?" if close else f"Known here: {', '.join(known)}."
         return f"unknown key {name!r}. {cure}"
     if problem["type"] == "missing":
-        return f"{name!r} is missing. Add it."
+        choices = _choices(section, keys)
+        return f"{name!r} is missing. Add it{': one of ' + choices if choices else ''}."
     shown = repr(problem["input"])
     shown = shown if len(shown) <= 60 else f"{shown[:57]}..."
     return f"{name} = {shown}: {_message(problem['msg'], name)}."
@@ -323,9 +324,26 @@ def _message(message: str, name: str) -> str:
     return message[0].lower() + message[1:]
 
 
+def _choices(section: str, keys: list[str]) -> str:
+    """What may be written for a key that takes one of a few words; empty for any other."""
+    model = _model(section, keys)
+    kind = (
+        model.model_fields[keys[-1]].annotation
+        if model and keys[-1] in model.model_fields
+        else None
+    )
+    return ", ".join(f'"{word}"' for word in get_args(kind)) if get_origin(kind) is Literal else ""
+
+
 def _known_keys(section: str, keys: list[str]) -> list[str]:
     if not keys:
         return list(Settings.model_fields)
+    model = _model(section, keys)
+    return [f.alias or n for n, f in model.model_fields.items()] if model else []
+
+
+def _model(section: str, keys: list[str]) -> type[_Section] | None:
+    """What a key stands in; None where that has no keys of its own."""
     sections: dict[str, type[_Section]] = {
         "yard": YardSection,
         "hive": HiveSection,
@@ -334,5 +352,4 @@ def _known_keys(section: str, keys: list[str]) -> list[str]:
         "weather": WeatherSection,
     }
     inner = {"scale": ScaleSection, "boxes": BoxSection}
-    model = inner.get(keys[0]) if len(keys) > 1 else sections.get(section)
-    return [f.alias or n for n, f in model.model_fields.items()] if model else []
+    return inner.get(keys[0]) if len(keys) > 1 else sections.get(section)
