@@ -67,6 +67,7 @@ def known_before(sources: Sources, issue_date: pd.Timestamp, *, current: bool = 
     of_weather = _weather_notes(kept, whole, daily, issue_date)
     normals = weather.fit_normals(daily, weather.midwinter(place), numbers)
     logs, notes = clean_logs(yard, sources.scales, cut, _air(whole, numbers))
+    gone = _not_eating(logs, daily, issue_date, numbers)
     logs = with_free_comb(logs, yard, issue_date, current=current)
     spans, dropped = _yard_spans(logs, daily.index, issue_date, numbers)
     check = against_station(sources.nearby, joined.table, place, numbers)
@@ -81,7 +82,7 @@ def known_before(sources: Sources, issue_date: pd.Timestamp, *, current: bool = 
         logs=logs,
         spans=spans,
         apart=scale_log.apart(logs, numbers),
-        notes=[*yard.notes, *sources.notes, *of_weather, *notes, *dropped, *left_out],
+        notes=[*yard.notes, *sources.notes, *of_weather, *notes, *gone, *dropped, *left_out],
         parts=_parts(kept, joined, place),
         columns=_columns(joined, whole, [block for block, _ in kept]),
         station=check,
@@ -189,6 +190,17 @@ def clean_logs(
             notes.append(Note.of("files.silent", hive=file.hive, date=silent))
     # Only now, since what was done to one hive is a hint to what was done to the next.
     return scale_log.explain(logs, air, yard.place.timezone, yard.numbers), notes
+
+
+def _not_eating(
+    logs: list[scale_log.CleanLog], daily: pd.DataFrame, issue_date: pd.Timestamp, numbers
+) -> list[Note]:
+    """Hives whose weight says that nobody lives in them; a hand weighing now and then does not."""
+    scales = [log for log in logs if log.kind == "scale"]
+    hours = daily["foraging_h"]
+    return [
+        note for log in scales for note in scale_log.not_eating(log, hours, issue_date, numbers)
+    ]
 
 
 def with_free_comb(

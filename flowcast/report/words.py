@@ -13,7 +13,12 @@ from flowcast.messages import Note, Say
 from flowcast.results import YardOutlook
 from flowcast.weather import midwinter
 
-WARNINGS = ("files.clock_early", "files.clock_late", "files.other_hemisphere")
+WARNINGS = (
+    "files.clock_early",
+    "files.clock_late",
+    "files.other_hemisphere",
+    "colony.not_eating_now",
+)
 
 
 def warnings(notes: Iterable[Note | str], say: Say) -> list[str]:
