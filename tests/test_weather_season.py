@@ -162,6 +162,16 @@ def test_lead_is_clipped():
     assert lead.tolist() == [-30.0, 30.0, 30.0]
 
 
+def test_two_weeks_past_midwinter_no_season_runs_a_month_early():
+    """A degree day a day is usual in a mild winter; 60 of them after 14 days are normal on day
+    (60 + 7) / 1.5 = 44.7 with the added rate: 30.7 days early, of which 7, half of the days counted, are believed."""
+    mild = weather.Normals(JANUARY, np.arange(366.0), 10)
+    dates = pd.date_range("2023-01-15", periods=1)
+    for warmth, believed in ((60.0, 7.0), (0.0, -7.0), (15.5, 1.0)):
+        lead = weather.phenological_lead(dates, [warmth], mild, NUMBERS)
+        assert lead == pytest.approx([believed], abs=1e-9)
+
+
 def test_normal_course_of_a_constant():
     days = temperate_days("2019-01-01", "2021-12-31").assign(rain=3.0)
     course = weather.normal_course(days, "rain", JANUARY, NUMBERS)

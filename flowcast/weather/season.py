@@ -208,7 +208,7 @@ def phenological_lead(dates, warmth_cd, normals, numbers):
     normals : Normals
         The normal course of warmth.
     numbers : flowcast.numbers.Numbers
-        season.lead_least_rate_cd, season.lead_max_d.
+        season.lead_least_rate_cd, season.lead_max_d, season.lead_growth.
 
     Returns
     -------
@@ -219,7 +219,8 @@ def phenological_lead(dates, warmth_cd, normals, numbers):
     Notes
     -----
     A small rate is added to both courses: in frozen months, when warmth stands still, the lead is
-    then a quotient of little and stays near 0.
+    then a quotient of little and stays near 0. Where winters are mild the count begins with a few days'
+    weather, so a season is not believed to run ahead faster than a share of the days counted.
     In autumn, when warmth hardly grows any more, a few degree days are many days: there only
     lead x `warmth_pull` means anything.
     """
@@ -232,7 +233,8 @@ def phenological_lead(dates, warmth_cd, normals, numbers):
     if normals.seasons == 0:
         return np.full(len(day), np.nan)
     lead = np.interp(reached, normal, np.r_[np.arange(SLOTS), 2 * SLOTS - 1]) - day
-    return np.clip(lead, -numbers["season.lead_max_d"], numbers["season.lead_max_d"])
+    most = np.minimum(numbers["season.lead_max_d"], numbers["season.lead_growth"] * day)
+    return np.clip(lead, -most, most)
 
 
 def pheno_day(dates, lead_d, season_start, place, numbers):
