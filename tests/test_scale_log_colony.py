@@ -55,7 +55,7 @@ def test_an_empty_hive_is_told_with_its_days_and_what_it_lost():
     assert said[0].startswith(
         "Ash lost 0.1 kg in all on 26 days without flight from 30 December 2024 to 24 January 2025,"
     )
-    assert "to = that day" in said[0]
+    assert "write to = 2024-12-30 under its [[hive]]" in said[0]
 
 
 def test_a_hive_that_does_not_eat_now_takes_all_figures_their_worth():

@@ -63,5 +63,6 @@ def _told(
         n=len(days),
         first=first,
         last=last,
+        to=f"{first:%Y-%m-%d}",
         kg=Amount(float(max(-days.sum(), 0.0)), "kg", 1),
     )
