@@ -27,6 +27,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from simulator.afar import from_afar
 from simulator.climates import CLIMATES, Climate
 from simulator.makers import FIRST, MAKERS, Maker
 from simulator.notes import bloom_notes
@@ -65,6 +66,7 @@ def main(arguments: list[str] | None = None) -> int:
             by_hand=asked.by_hand,
             rough=asked.rough,
             notes=asked.notes,
+            afar=asked.far_weather,
             full_hives=asked.full_hives,
             scale=scale,
             maker=maker,
@@ -90,6 +92,9 @@ def _parse(arguments: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--by-hand", action="store_true", help="hand weighings, no hourly scales")
     parser.add_argument("--rough", action="store_true", help="swarms, thefts, lifts in no notes")
     parser.add_argument("--notes", action="store_true", help="with bloom.csv, kept as keepers do")
+    parser.add_argument(
+        "--far-weather", action="store_true", help="weather.csv of a place tens of kilometres off"
+    )
     parser.add_argument(
         "--full-hives",
         action="store_true",
@@ -136,6 +141,7 @@ def make_trial_yard(
     by_hand: bool = False,
     rough: bool = False,
     notes: bool = False,
+    afar: bool = False,
     full_hives: bool = False,
     scale: dict[str, float] | None = None,
     hives: list[str] = HIVES,
@@ -163,6 +169,9 @@ def make_trial_yard(
         scale=scale,
         seen_before=fullest(world) if full_hives else None,
     )
+    if afar:  # as bloom.csv below with a chance of its own: all else stays as it is
+        elsewhere = from_afar(world.hourly, np.random.default_rng([seed, number, 3]))
+        write_csv(folder / "weather.csv.gz", elsewhere)
     if notes:
         chance = np.random.default_rng([seed, number, 1])  # of its own: notes change nothing else
         write_csv(folder / "bloom.csv", noted(world, since, chance), index=False)

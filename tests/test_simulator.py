@@ -761,3 +761,19 @@ def test_full_hives_are_seen_as_they_were_and_the_truth_is_their_gain_with_room(
             there = truth.at[date, "free_kg"]
             assert free == pytest.approx(max(there, 0.0), abs=0.76 + 0.38 * (len(frames) - 1))
     assert lost > 10  # comb did run out
+
+
+def test_weather_from_afar_is_like_the_yards_but_not_its_own(trial, tmp_path, short_span):
+    """Property: the same hours in bounds, warmth near, rain of the day known in part; all else the same bytes."""
+    make_trial_yards.make_trial_yard(tmp_path, 3, "boreal", "thermal", 1, seed=9, afar=True)
+    far, near = _bytes(tmp_path), _bytes(trial)
+    assert {name for name in near if far[name] != near[name]} == {"weather.csv.gz"}
+    here, there = (pd.read_csv(f / "weather.csv.gz", index_col=0) for f in (trial, tmp_path))
+    assert here.index.equals(there.index)
+    assert there["precip_mm"].min() >= 0 and there["rh_pct"].between(5, 100).all()
+    assert 0.9 < np.corrcoef(here["temp_c"], there["temp_c"])[0, 1] < 1
+    rain = [
+        table["precip_mm"].groupby(np.arange(len(table)) // 24).sum() for table in (here, there)
+    ]
+    assert 0.3 < np.corrcoef(*rain)[0, 1] < 0.9
+    assert 0.8 < rain[1].sum() / rain[0].sum() < 1.6  # the mean of exp(0.5 z) is 1.13
