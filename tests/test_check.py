@@ -76,3 +76,8 @@ def test_a_latitude_without_its_minus_is_named(write_yard, latitude, told):
     if told:  # what takes all figures their worth comes before any of them, and once
         assert said.index("no figure here can be trusted") < said.index("Place")
         assert said.count("no figure here can be trusted") == 1
+
+
+def test_a_log_of_less_than_a_season_is_told_as_missing(checked):
+    """Weighed from 1 March to 15 August, 167 days, less than the year of 366: hand-worked."""
+    assert "Less than a season of gains in all" in checked

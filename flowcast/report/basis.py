@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from flowcast.flow.plants import SEASON_DAYS
 from flowcast.messages import Amount, Note, Say
 from flowcast.messages.units import shown_in
 from flowcast.report.weather import ahead_line, weather_lines
@@ -307,6 +308,11 @@ def _date(month_day: str) -> pd.Timestamp:
     return pd.Timestamp(f"2024-{month_day}")
 
 
+def _days_told(logs: list[CleanLog]) -> float:
+    """Days of which the log that tells most has good gains."""
+    return max(log.gains.loc[log.gains["quality"] == "good", "days"].sum() for log in logs)
+
+
 def _missing_lines(found: Checked) -> list[str]:
     """What would sharpen the outlook, and what of a translation is still to be done."""
     yard, say = found.yard, found.yard.say
@@ -317,6 +323,8 @@ def _missing_lines(found: Checked) -> list[str]:
         keys.append("short_weather")
     if not found.logs:
         keys.append("no_log")
+    elif _days_told(found.logs) < SEASON_DAYS:
+        keys.append("short_log")
     if not yard.forage:
         keys.append("no_bloom")
     if found.logs and yard.work.empty:
