@@ -195,6 +195,18 @@ def test_errors_about_nothing_are_barren_and_nectar_is_not():
     assert share[-1] == 0.0
 
 
+@pytest.mark.filterwarnings("error")
+def test_a_loss_beyond_all_reckoning_is_no_barren_day():
+    """8 kg below nothing at an error of 0.07 kg is 115 of them: both densities are 0 in a float, below
+    exp(-745). Neighbours are judged as if it were not there."""
+    intake, sd = np.zeros(21), np.full(21, 0.07)
+    plain = barren_share(intake, sd, NUMBERS)
+    intake[10] = -8.0
+    share = barren_share(intake, sd, NUMBERS)
+    assert share[10] == 0.0
+    assert np.delete(share, 10) == pytest.approx(np.delete(plain, 10), abs=0.01)
+
+
 def test_noise_does_not_pass_for_a_hungrier_colony():
     # A dearth of flying days that lose 0.2 kg, weighed with an error of 0.1 kg: what seems to come in is
     # the little of a barren day, not what a colony as hungry as on its worst days would need.

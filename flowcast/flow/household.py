@@ -242,14 +242,16 @@ def barren_share(intake_kg: np.ndarray, sd_kg: np.ndarray, numbers: Numbers) -> 
 
     Without a flow an intake is the little that a flying colony always finds, and error; in a flow,
     an exponential intake and that error. Days on both sides count, so that errors do not pass for a
-    hungrier colony. sd_kg: error of the intake, with what is not known yet of the use. NaN counts 0.
+    hungrier colony. sd_kg: error of the intake, with what is not known yet of the use. NaN counts 0, and so
+    does what is too far off to be either.
     """
     barren = norm.pdf(intake_kg, numbers["flow.barren_kg"], sd_kg)
     bearing = exponnorm.pdf(intake_kg, numbers["flow.nectar_day_kg"] / sd_kg, scale=sd_kg)
     width = int(numbers["flow.barren_near_d"])
     usual = np.full(len(intake_kg), 0.5)
     for _ in range(3):
-        share = usual * barren / (usual * barren + (1.0 - usual) * bearing)
+        either, none = usual * barren + (1.0 - usual) * bearing, np.full(len(usual), np.nan)
+        share = np.divide(usual * barren, either, out=none, where=either > 0)
         near = pd.Series(share).rolling(width, center=True, min_periods=1).mean()
         usual = near.fillna(0.5).clip(0.02, 0.98).to_numpy()
     return np.nan_to_num(share)
