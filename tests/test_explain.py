@@ -151,17 +151,23 @@ def test_a_yard_without_scales_gets_no_kilograms(tmp_path):
 
 
 def test_a_log_of_a_part_of_the_season_says_which_part_and_how_to_ask_for_it(yard, tmp_path):
-    """A scale that stands from May to July tells of 92 days: common practice, no source."""
+    """A scale that stands in March and April tells of 61 days without bloom, one from May to July of 92
+    with nearly all of it: common practice, no source."""
     folder = write_folder(tmp_path / "part", plain_weather("2012-01-01"), hives=("A",))
     log = pd.read_csv(yard / "A.csv", parse_dates=["time"])
-    summer = log[log["time"].dt.month.between(5, 7) | (log["time"].dt.strftime("%m-%d") == "08-01")]
-    summer.to_csv(folder / "A.csv", index=False)
-    text = " ".join(season_text(pipeline.explain(folder, season="2024")).split())
-    assert re.search(r"The scales tell of 9[123] of 366 days, too few to speak of weights", text)
+
+    def told(came, left, **asked):
+        """What explain says where the scale stood between these days of every year."""
+        day = log["time"].dt.strftime("%m-%d")
+        log[(day >= came) & (day <= left)].to_csv(folder / "A.csv", index=False)
+        return " ".join(season_text(pipeline.explain(folder, **asked)).split())
+
+    text = told("03-01", "05-01", season="2024")
+    assert re.search(r"The scales tell of 6[012] of 366 days, too few to speak of weights", text)
     assert "--from and --to" in text
     assert "that needs weights of more of this time" in text
-    part = pipeline.explain(folder, first="2024-05-01", last="2024-07-31")
-    assert "Hive A gained" in " ".join(sentences(part))
+    assert "Hive A lost" in told("03-01", "05-01", first="2024-03-01", last="2024-04-30")
+    assert re.search("Hive A gained .* on the 25 % of days", told("05-01", "08-01", season="2024"))
 
 
 def test_a_southern_season_spans_the_new_year(tmp_path):

@@ -13,7 +13,14 @@ from scipy import stats
 from flowcast.foraging import FACTORS
 from flowcast.numbers import load_numbers
 from flowcast.reasons import explain_span, standardized_precipitation
-from flowcast.reasons.hives import HiveSeason, daily_shares, full_days, gain_against, low_hives
+from flowcast.reasons.hives import (
+    HiveSeason,
+    daily_shares,
+    full_days,
+    gain_against,
+    low_hives,
+    told_share,
+)
 from flowcast.reasons.plants import longest_run
 from flowcast.reasons.shapley import coalitions, shapley
 from flowcast.reasons.spans import against, known_sum, same_dates
@@ -135,9 +142,27 @@ def test_gain_of_days_and_of_totals():
 def test_seasons_are_compared_on_days_known_in_both():
     own = pd.Series([1.0, 1.0, 1.0, np.nan])
     other = pd.Series([3.0, np.nan, 3.0, 3.0])
-    found = gain_against({2021: other, 2022: own}, 2022, NUMBERS)
+    found = gain_against({2021: other, 2022: own}, 2022, np.zeros(4, bool), NUMBERS)
     # On the first and third day 2 kg here, 6 there: four less; shown beside this season's 3 kg.
     assert (found.now, found.usual) == (3.0, 7.0)
+
+
+def test_a_scale_that_stands_in_summer_only_tells_of_the_season():
+    """92 of 365 days are a quarter, less than the 0.4 asked; of the 60 days of bloom all are known.
+    Hand-worked: 0.1 kg a day less on 92 days are 9.2 kg."""
+    days = np.arange(365)
+    summer, blooms = (days >= 120) & (days < 212), (days >= 140) & (days < 200)
+    own, other = (pd.Series(np.where(summer, kg, np.nan)) for kg in (0.3, 0.4))
+    assert told_share(summer, blooms, NUMBERS) == 1.0
+    found = gain_against({2021: other, 2022: own}, 2022, blooms, NUMBERS)
+    assert (found.now, found.more) == pytest.approx((27.6, -9.2))
+    unstated = gain_against({2021: other, 2022: own}, 2022, np.zeros(365, bool), NUMBERS)
+    assert np.isnan(unstated.now)
+
+
+def test_a_week_of_bloom_does_not_stand_for_a_season():
+    known = np.arange(365) < 20
+    assert told_share(known, known, NUMBERS) == pytest.approx(20 / 365)
 
 
 def hive(name, kg, first=0, days=100):

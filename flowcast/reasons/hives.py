@@ -165,25 +165,41 @@ def full_days(spans: pd.DataFrame, first: pd.Timestamp, last: pd.Timestamp) -> p
     return daily_shares(marked, first, last) > 0
 
 
-def gain_against(shares: dict[int, pd.Series], year: int, numbers: Numbers) -> Against:
+def told_share(known: np.ndarray, blooms: np.ndarray, numbers: Numbers) -> float:
+    """Share of a span's days that are known, or of its days of stated bloom where that is more.
+
+    A scale that stands in summer only tells of nearly all that there was to tell.
+    """
+    in_bloom = known & blooms
+    if in_bloom.sum() < numbers["reasons.gain_least_d"]:
+        return float(known.mean())
+    return float(max(known.mean(), in_bloom.sum() / blooms.sum()))
+
+
+def gain_against(
+    shares: dict[int, pd.Series], year: int, blooms: np.ndarray, numbers: Numbers
+) -> Against:
     """The yard's gain over the known days of a span, beside `other_gains`; NaN where little is known."""
     own = shares[year].to_numpy()
-    if np.isfinite(own).sum() < numbers["reasons.gain_share"] * len(own):
+    if told_share(np.isfinite(own), blooms, numbers) < numbers["reasons.gain_share"]:
         return Against(np.nan, np.nan, np.nan, np.nan, 1, 1)
     now = float(np.nansum(own))
-    return against(other_gains(shares, year, numbers) | {year: now}, year)
+    return against(other_gains(shares, year, blooms, numbers) | {year: now}, year)
 
 
-def other_gains(shares: dict[int, pd.Series], year: int, numbers: Numbers) -> dict[int, float]:
+def other_gains(
+    shares: dict[int, pd.Series], year: int, blooms: np.ndarray, numbers: Numbers
+) -> dict[int, float]:
     """Gains of the other seasons that can be laid beside this one's, by the year they begin in. [kg]
 
     Each is compared on the days known in both, when they are at least reasons.gain_share of the
-    span; the gain shown for it is this season's less the difference.
+    span or of its bloom (`told_share`); the gain shown for it is this season's less the difference.
     """
     own, others = shares[year].to_numpy(), {}
     for other, share in shares.items():
         both = np.isfinite(own) & np.isfinite(share.to_numpy())
-        if other != year and both.sum() >= numbers["reasons.gain_share"] * len(own):
+        told = told_share(both, blooms, numbers)
+        if other != year and told >= numbers["reasons.gain_share"]:
             less = float((own - share.to_numpy())[both].sum())
             others[other] = float(np.nansum(own)) - less
     return others

@@ -81,7 +81,7 @@ def season_in_kilograms(
         lost_share(spans, year, usual),
         season.gain.more,
         season.gain_years,
-        season.gain_known,
+        season.gain_told,
         float(usual[lacks].sum() / max(usual.sum(), 1e-9)),
         numbers,
         hidden_kg,
@@ -124,7 +124,7 @@ def in_kilograms(
     beside : sequence of int
         Their years.
     known : float
-        Share of the span's days with a known gain; doubt grows as it falls.
+        Share of the span's days, or of those of its bloom, with a known gain; doubt grows as it falls.
     blind : float
         Share of what the span usually brings that falls on days without weather: there the season
         may have been any of the other years.

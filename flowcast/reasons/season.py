@@ -17,6 +17,7 @@ from flowcast.reasons.hives import (
     gain_against,
     low_hives,
     other_gains,
+    told_share,
 )
 from flowcast.reasons.hours import by_month, hours_against
 from flowcast.reasons.plants import Plants, plants_against
@@ -45,7 +46,8 @@ class Season:
     its days of stated bloom (None where nothing is stated or nothing stated blooms in the span).
     months: as `hours.by_month`. daily: now and usual foraging hours of each date. weekly: index the
     first date of each week; now, usual, low, high foraging hours. gain: of the yard's middle hive, NaN
-    without enough log, against the other seasons of the log, which gain_years names. hives: each one;
+    without enough log, against the other seasons of the log, which gain_years names; gain_known: the share
+    of its days that are known, gain_told: as `hives.told_share`. hives: each one;
     low: those far behind the others. reasons: from the weightiest on. years: of weather, this one
     counted.
     """
@@ -61,6 +63,7 @@ class Season:
     gain: Against
     gain_years: tuple[int, ...]
     gain_known: float
+    gain_told: float
     hives: tuple[HiveSeason, ...]
     low: tuple[LowHive, ...]
     reasons: tuple[Reason, ...]
@@ -100,7 +103,8 @@ def explain_span(
     bloom_hours = hours_against(in_bloom, year, numbers) if blooms.any() else None
     plants = plants_against(days, year, blooms, numbers)
     shares = {y: daily_shares(spans, part.index[0], part.index[-1]) for y, part in days.items()}
-    gain = gain_against(shares, year, numbers)
+    gain = gain_against(shares, year, blooms, numbers)
+    known = shares[year].notna().to_numpy()
     return Season(
         first=first,
         last=last,
@@ -111,8 +115,9 @@ def explain_span(
         weekly=_weekly(days, year, numbers),
         plants=plants,
         gain=gain,
-        gain_years=tuple(other_gains(shares, year, numbers)),
-        gain_known=float(shares[year].notna().mean()),
+        gain_years=tuple(other_gains(shares, year, blooms, numbers)),
+        gain_known=float(known.mean()),
+        gain_told=told_share(known, blooms, numbers),
         hives=tuple(hives),
         low=tuple(low_hives(hives, numbers)),
         reasons=_reasons(hours, bloom_hours, plants, numbers),
