@@ -25,11 +25,16 @@ def log_of(gains, start="2024-12-01"):
     return CleanLog("Ash", "scale", none, none, table, pd.Series(dtype=float))
 
 
-def told(gains, hours=0.0, today="2025-06-01"):
-    """What is said of these gains, with so many hours of flight a day."""
+def days_of(index, hours=0.0, rain=0.0):
+    """The weather of these days: foraging hours and rain."""
+    return pd.DataFrame({"foraging_h": hours, "precip_mm": rain}, index=index)
+
+
+def told(gains, hours=0.0, today="2025-06-01", rain=0.0):
+    """What is said of these gains, with so many hours of flight and mm of rain a day."""
     log = log_of(gains)
-    flight = pd.Series(hours, log.gains.index)
-    return [SAY.note(note) for note in not_eating(log, flight, pd.Timestamp(today), NUMBERS)]
+    daily = days_of(log.gains.index, hours, rain)
+    return [SAY.note(note) for note in not_eating(log, daily, pd.Timestamp(today), NUMBERS)]
 
 
 # Published value
@@ -53,7 +58,7 @@ def test_an_empty_hive_is_told_with_its_days_and_what_it_lost():
     said = told([-0.03] * 30 + [-0.004] * 25)
     assert len(said) == 1
     assert said[0].startswith(
-        "Ash lost 0.1 kg in all on 26 days without flight from 30 December 2024 to 24 January 2025,"
+        "Ash lost 0.1 kg in all on 26 dry days without flight from 30 December 2024 to 24 January 2025,"
     )
     assert "write to = 2024-12-30 under its [[hive]]" in said[0]
 
@@ -80,6 +85,14 @@ def test_days_with_flight_say_nothing(gains):
     assert not told(gains, hours=3.0)
 
 
+def test_wood_that_drinks_rain_is_no_empty_hive():
+    """Wet wood takes on tenths of a kilogram and lets go of them in dry weather: common practice, no source."""
+    wet = np.arange(90) % 2 == 0
+    gains = np.where(wet, 0.08, -0.12)
+    assert not told(gains, rain=np.where(wet, 6.0, 0.0))
+    assert not told(np.zeros(90), rain=2.0)
+
+
 def test_twenty_days_are_too_few():
     assert not told([0.0] * 20)
     assert told([0.0] * 21)
@@ -101,12 +114,12 @@ def test_a_colony_that_dies_under_a_noisy_scale_is_found():
     died = (pd.Timestamp("2025-01-20", tz="UTC") - index[0]).days
     rng = np.random.default_rng(3)
     work = pd.DataFrame(columns=["time", "timed", "what", "kg", "note"])
-    flight = pd.Series(0.0, pd.date_range("2024-11-01", "2025-03-15"))
+    daily = days_of(pd.date_range("2024-11-01", "2025-03-15"))
     for dies, found in ((died, 1), (len(index), 0)):
         kg = 32.0 - 0.025 * np.minimum(days, dies) + rng.normal(0, 0.03, len(index))
         readings = pd.DataFrame({"weight_kg": kg}, index=index)
         log = clean_log(readings, work, hive="Ash", timezone="UTC", numbers=NUMBERS)
-        notes = not_eating(log, flight, pd.Timestamp("2025-03-16"), NUMBERS)
+        notes = not_eating(log, daily, pd.Timestamp("2025-03-16"), NUMBERS)
         assert len(notes) == found
 
 
@@ -115,7 +128,7 @@ def test_the_date_of_a_death_is_told_within_two_weeks():
     rng = np.random.default_rng(5)
     for _ in range(20):
         log = log_of(np.repeat([-0.025, 0.0], [80, 60]) + np.diff(rng.normal(0, 0.04, 141)))
-        flight = pd.Series(0.0, log.gains.index)
-        (note,) = not_eating(log, flight, pd.Timestamp("2025-06-01"), NUMBERS)
+        daily = days_of(log.gains.index)
+        (note,) = not_eating(log, daily, pd.Timestamp("2025-06-01"), NUMBERS)
         off = dict(note.fields)["first"] - pd.Timestamp("2025-02-19")
         assert abs(off.days) <= 14

@@ -197,9 +197,8 @@ def _not_eating(
 ) -> list[Note]:
     """Hives whose weight says that nobody lives in them; a hand weighing now and then does not."""
     scales = [log for log in logs if log.kind == "scale"]
-    hours = daily["foraging_h"]
     return [
-        note for log in scales for note in scale_log.not_eating(log, hours, issue_date, numbers)
+        note for log in scales for note in scale_log.not_eating(log, daily, issue_date, numbers)
     ]
 
 

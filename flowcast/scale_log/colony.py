@@ -1,7 +1,7 @@
 """Whether a colony lives in the hive, as far as its weight tells.
 
 Nothing comes in on a day without flight, and a living colony eats. A hive that hardly loses on many
-such days is empty, or its scale stands still.
+such days is empty, or its scale stands still or drifts. Wet days are left out: wood drinks them.
 """
 
 import numpy as np
@@ -13,23 +13,23 @@ from flowcast.scale_log.log import CleanLog
 
 
 def not_eating(
-    log: CleanLog, foraging_h: pd.Series, today: pd.Timestamp, numbers: Numbers
+    log: CleanLog, daily: pd.DataFrame, today: pd.Timestamp, numbers: Numbers
 ) -> list[Note]:
     """What is to be said of each time in which a hive on a scale used next to nothing.
 
     Parameters
     ----------
-    foraging_h : Series
-        Foraging hours of every local date. [h]
+    daily : DataFrame
+        foraging_h [h] and precip_mm [mm] of every local date.
     today : Timestamp
         Until when the log is told: of a hive that does not eat now every figure is in doubt.
 
     Notes
     -----
-    Looked at are `empty_days` days without flight in a row that lie within `empty_within_d`; a mean loss
+    Looked at are `empty_days` dry days without flight in a row that lie within `empty_within_d`; a mean loss
     below `empty_kg` a day says that nobody eats. A colony in winter uses some 15 to 50 g.
     """
-    idle = _idle_gains(log, foraging_h, numbers)
+    idle = _idle_gains(log, daily, numbers)
     count = int(numbers["scale_log.empty_days"])
     if len(idle) < count:
         return []
@@ -45,11 +45,13 @@ def not_eating(
     return [_told(log.hive, idle, begun, ends[runs == k], today - within) for k in np.unique(runs)]
 
 
-def _idle_gains(log: CleanLog, foraging_h: pd.Series, numbers: Numbers) -> pd.Series:
-    """Good daily gains of days on which nobody flew. [kg]"""
+def _idle_gains(log: CleanLog, daily: pd.DataFrame, numbers: Numbers) -> pd.Series:
+    """Good daily gains of dry days on which nobody flew. [kg]"""
     gains = log.gains[(log.gains["days"] == 1) & (log.gains["quality"] == "good")]
-    hours = foraging_h.reindex(gains.index)
-    return gains.loc[(hours < numbers["scale_log.still_day_h"]).to_numpy(), "gain_kg"]
+    day = daily.reindex(gains.index)
+    still = day["foraging_h"] < numbers["scale_log.still_day_h"]
+    dry = day["precip_mm"] < numbers["reasons.wet_day_mm"]
+    return gains.loc[(still & dry).to_numpy(), "gain_kg"]
 
 
 def _told(
