@@ -53,15 +53,15 @@ def new(
 
 def _asked(name: str | None, lat: float | None, lon: float | None) -> dict:
     """Name and place of a new yard, asked for where they were not given."""
-
-    def degrees(given: float | None, question: str) -> float:
-        return typer.prompt(question, type=float) if given is None else given
-
     return {
         "name": name or typer.prompt("Name of the yard"),
-        "latitude": degrees(lat, "Latitude (south is negative)"),
-        "longitude": degrees(lon, "Longitude (west is negative)"),
+        "latitude": _degrees(lat, "Latitude (south is negative)"),
+        "longitude": _degrees(lon, "Longitude (west is negative)"),
     }
+
+
+def _degrees(given: float | None, question: str) -> float:
+    return typer.prompt(question, type=float) if given is None else given
 
 
 def pull(
