@@ -114,6 +114,7 @@ WORK_SIGN = {
 
 # One row a lead day of an outlook or of a backtest.
 QUANTILES = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
+Z_90 = 1.2816  # standard deviations from the middle of a normal to its 90 % quantile
 QUANTILE_NAMES = tuple(f"q{round(100 * q):02d}" for q in QUANTILES)
 
 

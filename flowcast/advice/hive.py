@@ -10,10 +10,10 @@ import pandas as pd
 
 from flowcast.numbers import Numbers
 from flowcast.scale_log.room import FRAMES, free_comb
+from flowcast.tables import Z_90
 
 SUPERS = ("medium", "shallow", "national super")  # kinds that stand over a brood box
 NEST_BOXES = ("deep", "jumbo", "national brood")  # where the queen lays
-Z_90 = 1.2816  # standard deviations from the middle of a normal curve to its quantile of 90 %
 USUAL_FRAMES = 10  # of the boxes whose weight stands in numbers.toml
 
 

@@ -20,11 +20,11 @@ from scipy.special import ndtr
 from flowcast.numbers import Numbers
 from flowcast.reasons.season import Season
 from flowcast.reasons.swaps import DRIVERS, FLIGHT, FLOWERS, Swapped, grown, lost
+from flowcast.tables import Z_90
 
 GROUPS = ["flight" if driver in FLIGHT else driver for driver in DRIVERS]  # trusted alike
 IN_ALL = "flight"  # cold, heat, rain, wind and light together
 ALIKE = 0.6  # correlation from which two drivers are said to have gone together
-Z80 = 1.2816  # half an 80 % interval of a normal, in standard deviations
 
 
 @dataclass(frozen=True)
@@ -157,14 +157,14 @@ def likely_loss(parts: pd.DataFrame) -> pd.Series:
     So parts can be put in an order that heeds their doubt: one that is near 0 for want of knowledge may
     well have cost more than one that is known to have cost little.
     """
-    sd = np.maximum((parts["q90"] - parts["q10"]) / (2 * Z80), 1e-12)
+    sd = np.maximum((parts["q90"] - parts["q10"]) / (2 * Z_90), 1e-12)
     off = parts["kg"] / sd
     return sd * np.exp(-0.5 * off**2) / np.sqrt(2 * np.pi) - parts["kg"] * ndtr(-off)
 
 
 def _interval(thought: np.ndarray, cov: np.ndarray, these: np.ndarray) -> tuple[float, ...]:
     """Sum of these parts with its 80 % interval. [kg]"""
-    kg, half = thought[these].sum(), Z80 * np.sqrt(cov[np.ix_(these, these)].sum())
+    kg, half = thought[these].sum(), Z_90 * np.sqrt(cov[np.ix_(these, these)].sum())
     return kg, kg - half, kg + half
 
 
